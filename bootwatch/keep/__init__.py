@@ -1,0 +1,1 @@
+"""Makes it last: baseline, spares, history, messages still to be delivered."""

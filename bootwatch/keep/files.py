@@ -1,0 +1,37 @@
+"""Writing so that nothing is lost: a temporary file, fsync, rename."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+from pathlib import Path
+
+
+def write_whole(path: Path, data: bytes, mode: int = 0o640) -> None:
+    """Put ``data`` at ``path``: the old content or the whole new one is there, whatever fails meanwhile.
+
+    Raises OSError when it could not be written; the old content is then untouched.
+    """
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            os.fchmod(file.fileno(), mode)
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(name, path)
+    except BaseException:
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(name)
+        raise
+    sync_folder(path.parent)
+
+
+def sync_folder(folder: Path) -> None:
+    """Make renames and removals in ``folder`` last through a power cut."""
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
