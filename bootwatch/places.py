@@ -1,0 +1,63 @@
+"""Where things lie, for one machine root."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True)
+class Places:
+    """Every path that bootwatch itself uses; who may write each is in DEVELOPERS.md."""
+
+    root: Path
+    state: Path
+    config: Path
+
+    @classmethod
+    def below(
+        cls, root: str | Path = "/", state: str | Path | None = None, config: str | Path | None = None
+    ) -> Places:
+        """The usual places below ``root``, but for those that are named."""
+        top = Path(root)
+        return cls(
+            root=top,
+            state=Path(state) if state else top / "var/lib/bootwatch",
+            config=Path(config) if config else top / "etc/bootwatch/bootwatch.yaml",
+        )
+
+    @property
+    def is_this_machine(self) -> bool:
+        """Whether the running machine itself is looked at (and not a folder that stands for one)."""
+        return self.root.resolve() == Path("/")
+
+    @property
+    def addresses(self) -> Path:
+        return self.config.with_name("addresses.yaml")
+
+    @property
+    def baseline(self) -> Path:
+        return self.state / "baseline"
+
+    @property
+    def spares(self) -> Path:
+        return self.state / "spares"
+
+    @property
+    def history(self) -> Path:
+        return self.state / "history"
+
+    @property
+    def spool(self) -> Path:
+        return self.state / "spool"
+
+    @property
+    def receipts(self) -> Path:
+        """The sender's own folder."""
+        return self.state.with_name(self.state.name + "-send")
+
+    @property
+    def run(self) -> Path | None:
+        """What any user may read; None where the root has no /run."""
+        run = self.root / "run"
+        return run / "bootwatch" if run.is_dir() else None
