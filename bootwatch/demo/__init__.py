@@ -1,0 +1,1 @@
+"""A simulated machine that starts two systems, and what happens to it."""
