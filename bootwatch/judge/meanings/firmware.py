@@ -1,0 +1,68 @@
+"""The firmware itself: its version, Secure Boot and the keys behind it."""
+
+from bootwatch.model.meaning import Meaning
+
+_SEALED = (
+    "Where a disk's encryption key is sealed in the TPM, a changed Secure Boot state or key list brings up "
+    "the recovery-key prompt at the next start, as a rule: have the key at hand before you switch off or "
+    "change it back. How to change it is in the manual of the machine's maker."
+)
+
+MEANINGS = (
+    Meaning(
+        name="secure-boot-switched",
+        headline="Secure Boot has been switched.",
+        consequence=(
+            "Switched on, the firmware refuses loaders that its keys don't allow; switched off, it starts "
+            "any loader unchecked. Which of your loaders it would refuse has not been worked out."
+        ),
+        means=(
+            "With Secure Boot on, the firmware runs a loader only if it is signed by a key that it trusts. A "
+            "person in the firmware's menu or a firmware update that resets its settings can switch it."
+        ),
+        todo=(
+            "Find out who switched it. If it is now on, make sure before the next start that each system has "
+            "a signed loader. If it is now off and should be on, it is switched back in the firmware's menu."
+        ),
+        caution=_SEALED,
+    ),
+    Meaning(
+        name="keys-changed",
+        headline="The keys that Secure Boot goes by have changed.",
+        consequence=(
+            "With Secure Boot on, a loader that was allowed may now be refused, or the other way round; "
+            "which ones has not been worked out."
+        ),
+        means=(
+            "The firmware keeps lists of keys that it trusts and of keys and files that it refuses. Updates "
+            "of either system and of the firmware add to them. A longer list of refusals can hit the other "
+            "system's older loader."
+        ),
+        todo=(
+            "Bring the boot loader of each system up to date while the machine still runs, and keep a rescue "
+            "stick with a signed loader at hand."
+        ),
+        caution=(
+            "These lists are signed: a saved copy cannot be written back. Do not reset the keys in "
+            "the firmware's menu unless its maker's manual says so. " + _SEALED
+        ),
+    ),
+    Meaning(
+        name="firmware-updated",
+        headline="The firmware has another version.",
+        consequence=(
+            "A firmware update may drop or re-sort entries and reset settings; what it changed that can be "
+            "seen is listed beside this change."
+        ),
+        means=(
+            "The machine's firmware was replaced by another version, by an update from one of the systems or "
+            "from a stick. Settings that the running system cannot see (which disks are on, the start mode) "
+            "may be back at the factory's."
+        ),
+        todo=(
+            "Look through the other changes for lost entries and another order, and put them right before "
+            "the next start. Check the firmware's own settings at that start."
+        ),
+        caution=_SEALED,
+    ),
+)
