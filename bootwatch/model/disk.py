@@ -1,0 +1,69 @@
+"""Disks and their partition tables."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+ESP = "c12a7328-f81f-11d2-ba4b-00a0c93ec93b"
+XBOOTLDR = "bc13c2ff-59e6-4262-a352-b275fd6f7172"
+MBR_ESP = "mbr:ef"
+BOOT_TYPES = frozenset({ESP, XBOOTLDR, MBR_ESP})
+
+
+@dataclass(frozen=True)
+class Partition:
+    """One partition. ``identifier`` as in a volume's identity; LBAs in logical blocks, the last inclusive.
+
+    ``type`` is a type GUID in lower case, or "mbr:" and two hex digits.
+    """
+
+    number: int
+    identifier: str
+    type: str
+    first_lba: int
+    last_lba: int
+    attributes: int = 0
+    name: str = ""
+
+    def to_json(self) -> dict[str, Any]:
+        return dict(vars(self))
+
+    @classmethod
+    def from_json(cls, document: dict[str, Any]) -> Partition:
+        return cls(**document)
+
+
+@dataclass(frozen=True)
+class Disk:
+    """One disk: its table's identifier, where it is attached, and its partitions.
+
+    ``key`` is "gpt:GUID", "mbr:SIGNATURE" or, without a table, "at:ADDRESS". ``address`` is the sysfs path of
+    the device below /sys/devices; ``ports`` holds what else tells the bus address (an ATA port number counted
+    from 1, an NVMe namespace). ``size`` in bytes.
+    """
+
+    key: str
+    table: str
+    address: str
+    size: int
+    block_size: int
+    removable: bool
+    model: str
+    ports: dict[str, int]
+    partitions: tuple[Partition, ...]
+    problems: tuple[str, ...] = ()
+
+    def partition(self, number: int) -> Partition | None:
+        return next((part for part in self.partitions if part.number == number), None)
+
+    def to_json(self) -> dict[str, Any]:
+        document: dict[str, Any] = dict(vars(self))
+        document["partitions"] = [partition.to_json() for partition in self.partitions]
+        document["problems"] = list(self.problems)
+        return document
+
+    @classmethod
+    def from_json(cls, document: dict[str, Any]) -> Disk:
+        partitions = tuple(Partition.from_json(item) for item in document["partitions"])
+        return cls(**{**document, "partitions": partitions, "problems": tuple(document["problems"])})

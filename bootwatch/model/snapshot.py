@@ -1,0 +1,134 @@
+"""The machine's start-up state at one moment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from typing import Any
+
+from bootwatch.model.disk import Disk, Partition
+from bootwatch.model.gap import Gap
+from bootwatch.model.variable import Variable, key
+from bootwatch.model.volume import File, Volume
+
+Part = dict[str, Any]
+VOLUME_PART = "volume:"
+HEADER = "volume"
+
+
+class Moment(StrEnum):
+    """Why a snapshot was taken."""
+
+    BOOT = "boot"
+    ASKED = "asked"
+    WATCH = "watch"
+    SHUTDOWN = "shutdown"
+    RESUME = "resume"
+
+
+@dataclass(frozen=True)
+class State:
+    """What is compared. Raw bytes; parsing is a view of them.
+
+    ``variables`` by their file name in efivarfs; ``texts`` holds the content of small text files by its
+    SHA-256; ``facts`` the machine's own names (machine-id, host name, DMI, the running system) and fstab's
+    lines for boot volumes.
+    """
+
+    variables: dict[str, Variable] = field(default_factory=dict)
+    disks: dict[str, Disk] = field(default_factory=dict)
+    volumes: dict[str, Volume] = field(default_factory=dict)
+    texts: dict[str, bytes] = field(default_factory=dict)
+    facts: dict[str, Any] = field(default_factory=dict)
+
+    def variable(self, name: str) -> Variable | None:
+        """A variable of the global namespace."""
+        return self.variables.get(key(name))
+
+    def partition_of(self, volume: Volume) -> Partition | None:
+        disk = self.disks.get(volume.disk)
+        return disk.partition(volume.number) if disk and volume.number is not None else None
+
+    def parts(self) -> dict[str, Part]:
+        """The state as parts of JSON lines by key: what the history stores and the baseline writes."""
+        parts: dict[str, Part] = {
+            "facts": dict(self.facts),
+            "variables": {name: variable.to_json() for name, variable in self.variables.items()},
+            "tables": {name: disk.to_json() for name, disk in self.disks.items()},
+            "texts": {digest: _text_to_json(data) for digest, data in self.texts.items()},
+        }
+        for identity, volume in self.volumes.items():
+            lines: Part = {path: file.to_json() for path, file in volume.files.items()}
+            parts[VOLUME_PART + identity] = {HEADER: volume.header_json(), **lines}
+        return parts
+
+    @classmethod
+    def from_parts(cls, parts: dict[str, Part]) -> State:
+        return cls(
+            variables={name: Variable.from_json(item) for name, item in parts.get("variables", {}).items()},
+            disks={name: Disk.from_json(item) for name, item in parts.get("tables", {}).items()},
+            volumes={
+                name.removeprefix(VOLUME_PART): _volume_from_part(part)
+                for name, part in parts.items()
+                if name.startswith(VOLUME_PART)
+            },
+            texts={digest: _text_from_json(item) for digest, item in parts.get("texts", {}).items()},
+            facts=dict(parts.get("facts", {})),
+        )
+
+
+def _volume_from_part(part: Part) -> Volume:
+    # A file's path begins with a backslash, so it can't be taken for the header.
+    files = {path: File.from_json(path, item) for path, item in part.items() if path != HEADER}
+    return Volume(**part[HEADER], files=files)
+
+
+def _text_to_json(data: bytes) -> dict[str, str]:
+    try:
+        return {"utf-8": data.decode("utf-8")}
+    except UnicodeDecodeError:
+        return {"hex": data.hex()}
+
+
+def _text_from_json(document: dict[str, str]) -> bytes:
+    return document["utf-8"].encode() if "utf-8" in document else bytes.fromhex(document["hex"])
+
+
+@dataclass(frozen=True)
+class Circumstance:
+    """What was so when the snapshot was taken and is no drift. ``time`` is UTC in RFC 3339 with Z.
+
+    ``variables`` holds BootCurrent and the boot loader interface's; ``mounts``, ``free_bytes`` and ``dirty``
+    go by the volume's identity.
+    """
+
+    boot_id: str | None
+    moment: Moment
+    time: str
+    kernel: str | None = None
+    variables: dict[str, Variable] = field(default_factory=dict)
+    mounts: dict[str, str] = field(default_factory=dict)
+    free_bytes: dict[str, int] = field(default_factory=dict)
+    dirty: dict[str, bool] = field(default_factory=dict)
+
+    def to_json(self) -> dict[str, Any]:
+        variables = {name: variable.to_json() for name, variable in self.variables.items()}
+        return {**vars(self), "moment": self.moment.value, "variables": variables}
+
+    @classmethod
+    def from_json(cls, document: dict[str, Any]) -> Circumstance:
+        variables = {name: Variable.from_json(item) for name, item in document["variables"].items()}
+        return cls(**{**document, "moment": Moment(document["moment"]), "variables": variables})
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """Circumstance, state, and what could not be read. ``number`` is None until it is recorded."""
+
+    circumstance: Circumstance
+    state: State
+    gaps: tuple[Gap, ...] = ()
+    number: int | None = None
+
+    def numbered(self, number: int) -> Snapshot:
+        return replace(self, number=number)

@@ -1,0 +1,112 @@
+"""Block devices as the kernel's sysfs lays them out."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+from bootwatch.observe.machine import Machine
+
+_BLOCK = "sys/class/block"
+_SECTOR = 512  # sysfs counts in these, whatever the disk's own block size is
+# Optical and floppy drives: the firmware treats them in its own way, and reading them wakes a motor.
+_LEFT_OUT = re.compile(r"(sr|fd)\d+")
+
+
+@dataclass(frozen=True)
+class Node:
+    """A partition as the kernel sees it; sizes in bytes, ``device`` is "major:minor"."""
+
+    name: str
+    number: int
+    start: int
+    size: int
+    device: str | None
+
+
+@dataclass(frozen=True)
+class Drive:
+    """A whole disk. ``address`` is its sysfs path below /sys/devices, without its own name."""
+
+    name: str
+    address: str
+    size: int
+    block_size: int
+    removable: bool
+    model: str
+    device: str | None
+    ports: dict[str, int] = field(default_factory=dict)
+    nodes: tuple[Node, ...] = ()
+
+    def node(self, number: int) -> Node | None:
+        return next((node for node in self.nodes if node.number == number), None)
+
+
+def read_drives(machine: Machine) -> list[Drive]:
+    """Every disk with a size. Raises OSError when sysfs's list itself can't be read."""
+    links = {name: _link(machine, name) for name in machine.names(_BLOCK)}
+    nodes: dict[str, list[Node]] = {}
+    for name, link in links.items():
+        number = machine.number_or_none(f"{_BLOCK}/{name}/partition")
+        if number is not None:
+            nodes.setdefault(_parent_name(name, link, links), []).append(_node(machine, name, number))
+    parts = {node.name for group in nodes.values() for node in group}
+    drives = [
+        _drive(machine, name, link, tuple(sorted(nodes.get(name, []), key=lambda node: node.number)))
+        for name, link in links.items()
+        if name not in parts and not _LEFT_OUT.fullmatch(name) and "/virtual/" not in link
+    ]
+    return [drive for drive in drives if drive.size]
+
+
+def _link(machine: Machine, name: str) -> str:
+    try:
+        return machine.link(f"{_BLOCK}/{name}")
+    except OSError:
+        return ""  # laid out by hand as a plain folder
+
+
+def _parent_name(name: str, link: str, links: dict[str, str]) -> str:
+    """The disk that a partition lies on: the folder above it, else the longest name that begins its own."""
+    parent = link.rstrip("/").rpartition("/")[0].rpartition("/")[2]
+    if parent in links:
+        return parent
+    return max((other for other in links if other != name and name.startswith(other)), key=len, default="")
+
+
+def _node(machine: Machine, name: str, number: int) -> Node:
+    folder = f"{_BLOCK}/{name}"
+    start = machine.number_or_none(f"{folder}/start") or 0
+    size = machine.number_or_none(f"{folder}/size") or 0
+    return Node(name, number, start * _SECTOR, size * _SECTOR, machine.text_or_none(f"{folder}/dev"))
+
+
+def _drive(machine: Machine, name: str, link: str, nodes: tuple[Node, ...]) -> Drive:
+    folder = f"{_BLOCK}/{name}"
+    address = re.sub(r"^(\.\./)*devices/", "", link).removesuffix(f"/{name}").removesuffix("/block")
+    return Drive(
+        name=name,
+        address=address,
+        size=(machine.number_or_none(f"{folder}/size") or 0) * _SECTOR,
+        block_size=machine.number_or_none(f"{folder}/queue/logical_block_size") or _SECTOR,
+        removable=machine.text_or_none(f"{folder}/removable") == "1",
+        model=machine.text_or_none(f"{folder}/device/model") or "",
+        device=machine.text_or_none(f"{folder}/dev"),
+        ports=_ports(machine, folder, address),
+        nodes=nodes,
+    )
+
+
+def _ports(machine: Machine, folder: str, address: str) -> dict[str, int]:
+    """What else is needed to tell the firmware's name of the place from the kernel's."""
+    ports: dict[str, int] = {}
+    namespace = machine.number_or_none(f"{folder}/nsid")
+    if namespace is not None:
+        ports["nvme_namespace"] = namespace
+    before, found, after = address.partition("/ata")
+    controller = "ata" + after.partition("/")[0]
+    if found:
+        port = machine.number_or_none(f"sys/devices/{before}/{controller}/ata_port/{controller}/port_no")
+        if port is not None:
+            ports["ata_port_no"] = port
+    return ports

@@ -1,0 +1,162 @@
+"""The files of one boot volume: hashed, their kinds told, small texts kept."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from bootwatch.formats import FormatError
+from bootwatch.formats.fat import Entry
+from bootwatch.formats.fat import Volume as FatVolume
+from bootwatch.formats.pe import Image
+from bootwatch.formats.reader import Reader
+from bootwatch.model.gap import Gap, Reason
+from bootwatch.model.path import folder_of, is_within
+from bootwatch.model.volume import File, Program
+from bootwatch.observe.machine import detail_of, reason_in_reading
+
+_CHUNK = 1 << 20
+_TEXT_LIMIT = 64 << 10
+PROGRAM_LIMIT = 16 << 20
+_FILE_LIMIT = 4 << 30
+_TEXTS_LIMIT = 16 << 20
+_LOADER_FOLDER = "\\loader"
+_PRINTABLE = frozenset(b"\t\n\r\f") | frozenset(range(0x20, 0x100))
+
+KeepProgram = Callable[[str, bytes], None]
+
+
+@dataclass
+class Listing:
+    """What is found on one volume while it is read."""
+
+    identity: str
+    keep_program: KeepProgram | None = None
+    files: dict[str, File] = field(default_factory=dict)
+    gaps: list[Gap] = field(default_factory=list)
+    _texts: dict[str, bytes] = field(default_factory=dict)
+    _texts_size: int = 0
+
+    def gap(self, path: str | None, reason: Reason, detail: str) -> None:
+        self.gaps.append(Gap("volume", self.identity, reason, detail, path))
+
+    def add_folder(self, path: str, time: str) -> None:
+        self.files[path] = File(path, 0, time, None, is_folder=True)
+
+    def add_file(self, path: str, size: int, time: str, open_file: Callable[[], Reader]) -> None:
+        """Read one file; what goes wrong is a gap and leaves the file listed without its content."""
+        file = File(path, size, time, None)
+        try:
+            if size > _FILE_LIMIT:
+                self.gap(path, Reason.LIMIT, f"larger than {_FILE_LIMIT} bytes")
+            else:
+                file = self._read(file, open_file())
+        except OSError as error:
+            self.gap(path, reason_in_reading(error), detail_of(error))
+        except FormatError as error:
+            self.gap(path, Reason.DAMAGED, str(error))
+        self.files[path] = file
+
+    def _read(self, file: File, reader: Reader) -> File:
+        digest = hashlib.sha256()
+        size, kept = 0, b""
+        is_program = False
+        while chunk := reader.read(_CHUNK):
+            if size == 0:
+                is_program = chunk[:2] == b"MZ"
+            limit = PROGRAM_LIMIT if is_program and self.keep_program else _TEXT_LIMIT
+            if size + len(chunk) <= limit:
+                kept += chunk
+            size += len(chunk)
+            digest.update(chunk)
+        if size != file.size:
+            self.gap(file.path, Reason.DAMAGED, f"{size} bytes could be read of {file.size}")
+            return file
+        name = digest.hexdigest()
+        if is_program:
+            if self.keep_program and size <= PROGRAM_LIMIT:
+                self.keep_program(name, kept)
+            return File(file.path, size, file.time, name, program=_program(reader))
+        if size == len(kept) and self._texts_size + size <= _TEXTS_LIMIT and _is_text(kept):
+            self._texts[file.path] = kept
+            self._texts_size += size
+        return File(file.path, size, file.time, name)
+
+    def texts(self) -> dict[str, bytes]:
+        """The small texts beside a loader or below \\loader, by the SHA-256 of their content."""
+        beside = {folder_of(file.path) for file in self.files.values() if file.program}
+        wanted = (
+            data
+            for path, data in self._texts.items()
+            if folder_of(path) in beside or is_within(path, _LOADER_FOLDER)
+        )
+        return {hashlib.sha256(data).hexdigest(): data for data in wanted}
+
+
+def _program(reader: Reader) -> Program:
+    try:
+        image = Image.read(reader)
+    except FormatError as error:
+        return Program(None, None, None, (str(error),))
+    return Program(image.machine, image.subsystem, image.declared_size, tuple(map(str, image.problems)))
+
+
+def _is_text(data: bytes) -> bool:
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return len(data) % 2 == 0
+    return bool(data) and _PRINTABLE.issuperset(data)
+
+
+def read_folder(listing: Listing, top: str, to_text_time: Callable[[float], str]) -> None:
+    """List and read everything below the folder ``top``, where the volume is mounted; follows no links."""
+    pending = [(top, "")]
+    while pending:
+        folder, prefix = pending.pop()
+        try:
+            entries = sorted(os.scandir(folder), key=lambda entry: entry.name)
+        except OSError as error:
+            listing.gap(prefix or None, reason_in_reading(error), detail_of(error))
+            continue
+        for entry in entries:
+            path = f"{prefix}\\{entry.name}"
+            try:
+                about = entry.stat(follow_symlinks=False)
+                is_folder, is_file = entry.is_dir(follow_symlinks=False), entry.is_file(follow_symlinks=False)
+            except OSError as error:
+                listing.gap(path, reason_in_reading(error), detail_of(error))
+                continue
+            if is_folder:
+                listing.add_folder(path, to_text_time(about.st_mtime))
+                pending.append((entry.path, path))
+            elif is_file:
+                _add_mounted(listing, path, entry.path, about.st_size, to_text_time(about.st_mtime))
+
+
+def _add_mounted(listing: Listing, path: str, real: str, size: int, time: str) -> None:
+    try:
+        with open(real, "rb") as file:
+            listing.add_file(path, size, time, lambda: file)
+    except OSError as error:
+        listing.files[path] = File(path, size, time, None)
+        listing.gap(path, reason_in_reading(error), detail_of(error))
+
+
+def read_walk(listing: Listing, volume: FatVolume) -> None:
+    """List and read everything on a volume that is not mounted, straight from its partition."""
+    try:
+        for entry in volume.walk():
+            if entry.is_folder:
+                listing.add_folder(entry.path, entry.time)
+            else:
+                listing.add_file(entry.path, entry.size, entry.time, _opener(volume, entry))
+    except OSError as error:
+        # What was listed so far stays, but nothing is known of what was still to come.
+        listing.gap(None, reason_in_reading(error), detail_of(error))
+    for path in sorted(volume.damaged_paths):
+        listing.gap(None if path == "\\" else path, Reason.DAMAGED, "the folder is damaged")
+
+
+def _opener(volume: FatVolume, entry: Entry) -> Callable[[], Reader]:
+    return lambda: volume.open(entry.path)

@@ -1,0 +1,148 @@
+"""The machine root: the only place that knows how to get at what lies on the machine."""
+
+from __future__ import annotations
+
+import errno
+import os
+import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import BinaryIO
+
+from bootwatch.model.gap import Reason
+
+_MOST_LINKS = 40
+_ABSENT = frozenset({errno.ENOENT, errno.ENOTDIR, errno.ENXIO, errno.ENODEV})
+_DENIED = frozenset({errno.EACCES, errno.EPERM})
+
+
+class LeavesRoot(OSError):
+    """A link below the machine root leads out of it."""
+
+
+def reason_for(error: OSError) -> Reason:
+    """Why an access failed. ENXIO and ENODEV come from a device node behind which nothing is any more."""
+    if error.errno in _ABSENT:
+        return Reason.ABSENT
+    return Reason.DENIED if error.errno in _DENIED else Reason.UNREADABLE
+
+
+def reason_in_reading(error: OSError) -> Reason:
+    """Why reading what was already opened failed: what vanishes meanwhile is unreadable."""
+    return Reason.DENIED if error.errno in _DENIED else Reason.UNREADABLE
+
+
+def detail_of(error: OSError) -> str:
+    """The error in the system's own words."""
+    return error.strerror or str(error)
+
+
+class Machine:
+    """One PC, read through one root folder; links are resolved inside it.
+
+    Every method takes a path below the root, without a leading slash, and raises OSError: FileNotFoundError
+    for what isn't there, LeavesRoot for a link that leads out.
+    """
+
+    def __init__(self, root: str | os.PathLike[str] = "/") -> None:
+        self.root = os.path.abspath(root)
+
+    def locate(self, path: str) -> str:
+        """Where ``path`` really lies, every link on the way resolved inside the root."""
+        if self.root == "/":
+            return "/" + path.lstrip("/")
+        done: list[str] = []
+        todo = path.split("/")[::-1]
+        links = 0
+        while todo:
+            name = todo.pop()
+            if name in ("", "."):
+                continue
+            if name == "..":
+                self._climb(done, path)
+                continue
+            target = self._link_target([*done, name])
+            if target is None:
+                done.append(name)
+                continue
+            links += 1
+            if links > _MOST_LINKS:
+                raise OSError(errno.ELOOP, os.strerror(errno.ELOOP), path)
+            if target.startswith("/"):
+                done = []
+            todo.extend(target.split("/")[::-1])
+        return os.path.join(self.root, *done)
+
+    @staticmethod
+    def _climb(done: list[str], path: str) -> None:
+        if not done:
+            raise LeavesRoot(errno.EXDEV, "a link leads out of the machine root", path)
+        done.pop()
+
+    def _link_target(self, names: list[str]) -> str | None:
+        try:
+            return os.readlink(os.path.join(self.root, *names))
+        except OSError:
+            return None  # not a link, or not there: opening it will say
+
+    def link(self, path: str) -> str:
+        """The text of the link at ``path``."""
+        folder, _, name = path.rpartition("/")
+        return os.readlink(os.path.join(self.locate(folder), name))
+
+    def names(self, path: str) -> list[str]:
+        """The names in a folder, sorted."""
+        return sorted(os.listdir(self.locate(path)))
+
+    def is_folder(self, path: str) -> bool:
+        try:
+            return os.path.isdir(self.locate(path))
+        except OSError:
+            return False
+
+    def read(self, path: str, limit: int = 1 << 20) -> bytes:
+        """The first ``limit`` bytes of a file."""
+        with self.open(path) as file:
+            return file.read(limit)
+
+    def text(self, path: str) -> str:
+        """A small text file, without the white space around it."""
+        return self.read(path).decode("utf-8", "replace").strip()
+
+    def text_or_none(self, path: str) -> str | None:
+        """A small text file that need not be there; None as well where it can't be read."""
+        try:
+            return self.text(path)
+        except OSError:
+            return None
+
+    def number_or_none(self, path: str) -> int | None:
+        text = self.text_or_none(path)
+        return int(text) if text and text.isascii() and text.isdigit() else None
+
+    @contextmanager
+    def open(self, path: str) -> Iterator[BinaryIO]:
+        """A file or block device, for reading. Other kinds of file are refused: they could hang."""
+        handle = os.open(self.locate(path), os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
+        try:
+            mode = os.fstat(handle).st_mode
+            if not (stat.S_ISREG(mode) or stat.S_ISBLK(mode)):
+                raise OSError(errno.EINVAL, "neither a file nor a block device", path)
+            if stat.S_ISBLK(mode):
+                # The whole disk's cache doesn't see what was written through a partition's node.
+                os.posix_fadvise(handle, 0, 0, os.POSIX_FADV_DONTNEED)
+            with os.fdopen(handle, "rb", closefd=False) as file:
+                yield file
+        finally:
+            os.close(handle)
+
+    def read_once(self, path: str, room: int) -> bytes:
+        """The whole of a file by a single read(2), with a buffer of at least ``room`` bytes.
+
+        Each read of a firmware variable costs two firmware calls, so a second one to see the end is too many.
+        """
+        handle = os.open(self.locate(path), os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
+        try:
+            return os.read(handle, max(room, os.fstat(handle).st_size + 1))
+        finally:
+            os.close(handle)

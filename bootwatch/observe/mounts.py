@@ -1,0 +1,80 @@
+"""The mount table and fstab: which volumes are reached through a folder."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from bootwatch.observe.machine import Machine
+
+FAT_NAMES = frozenset({"vfat", "msdos"})
+_ESCAPE = re.compile(r"\\([0-7]{3})")
+
+
+@dataclass(frozen=True)
+class Mount:
+    """One line of /proc/self/mountinfo (proc(5)); ``device`` is "major:minor"."""
+
+    device: str
+    folder: str
+    kind: str
+    source: str
+
+
+@dataclass(frozen=True)
+class FstabLine:
+    """One line of fstab(5), as far as boot volumes go."""
+
+    source: str
+    target: str
+    kind: str
+    options: str
+
+    def to_json(self) -> dict[str, str]:
+        return {"source": self.source, "target": self.target, "type": self.kind, "options": self.options}
+
+
+def is_boot_folder(folder: str) -> bool:
+    """Whether a volume mounted there takes part in starting."""
+    return any(folder == top or folder.startswith(top + "/") for top in ("/boot", "/efi"))
+
+
+def read_mounts(machine: Machine) -> list[Mount]:
+    """The mounts whole file systems are reached by, in the order they were made. Raises OSError."""
+    try:
+        table = machine.read("proc/self/mountinfo", 4 << 20).decode("utf-8", "surrogateescape")
+    except FileNotFoundError:
+        return []
+    mounts = [_parse_mount(line) for line in table.splitlines()]
+    return [mount for mount in mounts if mount]
+
+
+def _parse_mount(line: str) -> Mount | None:
+    before, separator, after = line.partition(" - ")
+    left, right = before.split(" "), after.split(" ")
+    if not separator or len(left) < 6 or len(right) < 2 or left[3] != "/":
+        return None
+    return Mount(left[2], _unescape(left[4]), right[0], _unescape(right[1]))
+
+
+def read_fstab(machine: Machine) -> list[FstabLine]:
+    """fstab's lines that can mean a boot volume. Raises OSError."""
+    try:
+        table = machine.read("etc/fstab").decode("utf-8", "surrogateescape")
+    except FileNotFoundError:
+        return []
+    lines = [_parse_fstab(line) for line in table.splitlines()]
+    return [line for line in lines if line and (line.kind in FAT_NAMES or is_boot_folder(line.target))]
+
+
+def _parse_fstab(line: str) -> FstabLine | None:
+    fields = line.split()
+    if len(fields) < 3 or fields[0].startswith("#"):
+        return None
+    source, target, kind = map(_unescape, fields[:3])
+    return FstabLine(source.strip('"'), target, kind, fields[3] if len(fields) > 3 else "defaults")
+
+
+def _unescape(text: str) -> str:
+    """Undo the octal escapes that stand for blanks, tabs, line ends and backslashes."""
+    return _ESCAPE.sub(lambda match: chr(int(match[1], 8)), text)

@@ -1,0 +1,50 @@
+"""Which volumes the machine itself names: in boot entries, fstab and mounts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from bootwatch.formats import FormatError
+from bootwatch.formats.load_option import LoadOption
+from bootwatch.model.variable import Variable, split_file_name
+from bootwatch.observe.mounts import FstabLine
+
+_GPT, _MBR = 2, 1
+
+
+def hard_drive_identifier(signature_type: int, signature: str, number: int) -> str | None:
+    """The identifier of the partition that a device path's hard drive node names; None for other kinds."""
+    if signature_type == _GPT:
+        return f"gpt:{signature}"
+    return f"mbr:{signature}-{number:02x}" if signature_type == _MBR else None
+
+
+def named_by_entries(variables: dict[str, Variable]) -> set[str]:
+    """The partitions that any boot entry names."""
+    named = set()
+    for file_name, variable in variables.items():
+        split = split_file_name(file_name)
+        if split and split[0].startswith("Boot") and len(split[0]) == 8:
+            named.add(_target(variable.data))
+    return {identifier for identifier in named if identifier}
+
+
+def _target(data: bytes) -> str | None:
+    try:
+        node = LoadOption.parse(data).path.hard_drive()
+    except FormatError:
+        return None
+    return hard_drive_identifier(node.signature_type, node.signature, node.partition_number) if node else None
+
+
+def names_volume(
+    lines: Iterable[FstabLine], identifier: str | None, serial: str, label: str, node: str
+) -> bool:
+    """Whether fstab names a volume: by PARTUUID, file system UUID, label or device node."""
+    partuuid = identifier.partition(":")[2] if identifier else ""
+    names = {f"UUID={serial}".lower(), f"/dev/disk/by-uuid/{serial}".lower(), f"/dev/{node}".lower()}
+    if partuuid:
+        names |= {f"partuuid={partuuid}", f"/dev/disk/by-partuuid/{partuuid}"}
+    if label:
+        names |= {f"label={label}".lower(), f"/dev/disk/by-label/{label}".lower()}
+    return any(line.source.lower() in names for line in lines)

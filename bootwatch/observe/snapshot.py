@@ -1,0 +1,57 @@
+"""One look at one machine."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, datetime
+
+from bootwatch.model.snapshot import Circumstance, Moment, Snapshot, State
+from bootwatch.observe.disks import read_disks
+from bootwatch.observe.facts import read_facts
+from bootwatch.observe.files import KeepProgram
+from bootwatch.observe.machine import Machine
+from bootwatch.observe.naming import named_by_entries
+from bootwatch.observe.variables import read_variables
+from bootwatch.observe.volumes import VolumeReader
+
+
+def observe(
+    machine: Machine,
+    moment: Moment,
+    *,
+    named: Iterable[str] = (),
+    keep_program: KeepProgram | None = None,
+) -> Snapshot:
+    """Read the machine. Never raises for what can't be read: that becomes a gap.
+
+    ``named`` are volumes that the baseline holds, read even when nothing else names them. ``keep_program`` is
+    handed the SHA-256 and the content of each file that begins with MZ.
+    """
+    facts, fstab, gaps = read_facts(machine)
+    variables = read_variables(machine)
+    disks = read_disks(machine)
+    reader = VolumeReader(machine, {*named, *named_by_entries(variables.state)}, fstab, keep_program)
+    volumes = reader.read(disks.found)
+    circumstance = Circumstance(
+        boot_id=machine.text_or_none("proc/sys/kernel/random/boot_id"),
+        moment=moment,
+        time=utc_now(),
+        kernel=machine.text_or_none("proc/sys/kernel/osrelease"),
+        variables=variables.circumstance,
+        mounts=volumes.mounts,
+        free_bytes=volumes.free_bytes,
+        dirty=volumes.dirty,
+    )
+    state = State(
+        variables=variables.state,
+        disks={disk.key: disk for disk, _ in disks.found},
+        volumes=volumes.found,
+        texts=volumes.texts,
+        facts=facts,
+    )
+    return Snapshot(circumstance, state, (*gaps, *variables.gaps, *disks.gaps, *volumes.gaps))
+
+
+def utc_now() -> str:
+    """Now, as RFC 3339 with Z."""
+    return datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
