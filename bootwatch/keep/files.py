@@ -17,6 +17,7 @@ def write_whole(path: Path, data: bytes, mode: int = 0o640) -> None:
     try:
         with os.fdopen(handle, "wb") as file:
             os.fchmod(file.fileno(), mode)
+            _share_with_group(file.fileno(), path.parent)
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
@@ -25,6 +26,24 @@ def write_whole(path: Path, data: bytes, mode: int = 0o640) -> None:
         with contextlib.suppress(FileNotFoundError):
             os.unlink(name)
         raise
+    sync_folder(path.parent)
+
+
+def _share_with_group(handle: int, folder: Path) -> None:
+    """Give a file the group of its folder, so that root's files can be read by those whom the folder is for."""
+    with contextlib.suppress(PermissionError):
+        os.fchown(handle, -1, folder.stat().st_gid)
+
+
+def append_line(path: Path, line: str, mode: int = 0o640) -> None:
+    """Add a line to a file that only grows. Raises OSError."""
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, mode)
+    try:
+        _share_with_group(handle, path.parent)
+        os.write(handle, line.encode() + b"\n")
+        os.fsync(handle)
+    finally:
+        os.close(handle)
     sync_folder(path.parent)
 
 

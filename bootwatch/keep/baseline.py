@@ -1,0 +1,218 @@
+"""The baseline: one YAML file, written only by commands that an administrator runs.
+
+``current.yaml`` is the authority; former ones lie beside it, named after the time they were saved. The order
+of writing is spares, YAML, a line in ``log``; the file is read back before it replaces the old one.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from bootwatch.keep.canonical import canonical
+from bootwatch.keep.files import append_line, write_whole
+from bootwatch.model.gap import Gap
+from bootwatch.model.snapshot import Part, State
+from bootwatch.problem import BaselineProblem, Problem
+
+FORMAT = "bootwatch/baseline/1"
+FILE_NAME = "current.yaml"
+_KIND, _, _MAJOR = FORMAT.rpartition("/")
+
+
+@dataclass(frozen=True)
+class Baseline:
+    """What a person called good. ``digest`` is the SHA-256 of the file it was read from."""
+
+    document: dict[str, Any]
+    digest: str
+
+    @property
+    def machine(self) -> str:
+        return str(self.document["machine"])
+
+    @property
+    def saved(self) -> str:
+        """When, in UTC."""
+        return str(self.document["saved"])
+
+    @property
+    def reason(self) -> str:
+        return str(self.document["reason"])
+
+    @property
+    def by(self) -> str:
+        return str(self.document["by"])
+
+    @property
+    def snapshot(self) -> int | None:
+        """The snapshot that it was made of."""
+        number = self.document.get("snapshot")
+        return number if isinstance(number, int) else None
+
+    @property
+    def parts(self) -> dict[str, Part]:
+        return dict(self.document["state"])
+
+    @property
+    def state(self) -> State:
+        return State.from_parts(self.parts)
+
+    @property
+    def gaps(self) -> tuple[Gap, ...]:
+        """What could not be read when it was saved."""
+        return tuple(Gap.from_json(item) for item in self.document.get("gaps", []))
+
+
+def make_document(
+    *,
+    machine: str,
+    saved: str,
+    reason: str,
+    by: str,
+    snapshot: int | None,
+    parts: dict[str, Part],
+    gaps: list[Any],
+) -> dict[str, Any]:
+    """The baseline file's content."""
+    return {
+        "format": FORMAT,
+        "machine": machine,
+        "saved": saved,
+        "reason": reason,
+        "by": by,
+        "snapshot": snapshot,
+        "gaps": gaps,
+        "state": parts,
+    }
+
+
+def load(folder: Path, cache: Path | None = None) -> Baseline | None:
+    """The current baseline, None where there is none.
+
+    ``cache`` is a folder with its parsed form as JSON under the file's SHA-256; a new one is left there where
+    that can be written. Raises Problem when the file is damaged or can't be read.
+    """
+    path = folder / FILE_NAME
+    try:
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise BaselineProblem(
+            f"The baseline {path} can't be read: {error.strerror}.", "Run the command with sudo."
+        ) from error
+    own = hashlib.sha256(raw).hexdigest()
+    document = _cached(cache, own)
+    if document is None:
+        document = _parse(raw, path)
+        _leave_cached(cache, own, document)
+    return Baseline(document, own)
+
+
+def _cached(cache: Path | None, own: str) -> dict[str, Any] | None:
+    try:
+        return dict(json.loads((cache / f"{own}.json").read_bytes())) if cache else None
+    except (OSError, ValueError):
+        return None
+
+
+def _leave_cached(cache: Path | None, own: str, document: dict[str, Any]) -> None:
+    if cache is None or not os.access(cache.parent, os.W_OK):
+        return
+    cache.mkdir(mode=0o750, exist_ok=True)
+    for old in cache.glob("*.json"):
+        old.unlink(missing_ok=True)
+    write_whole(cache / f"{own}.json", canonical(document).encode())
+
+
+def _parse(raw: bytes, path: Path) -> dict[str, Any]:
+    document = _read_yaml(raw, path)
+    kind, _, major = (
+        str(document.get("format", "")).rpartition("/") if isinstance(document, dict) else ("", "", "")
+    )
+    if kind != _KIND:
+        raise Problem(f"{path} is not a baseline: it doesn't begin with format: {FORMAT}.", _AGAIN)
+    if major != _MAJOR:
+        raise Problem(
+            f"{path} has the format {kind}/{major}; this bootwatch knows {FORMAT}.",
+            "Use the newer bootwatch.",
+        )
+    missing = [key for key in ("machine", "saved", "reason", "by", "state") if key not in document]
+    if missing:
+        raise Problem(f"The baseline {path} lacks {', '.join(missing)}.", _AGAIN)
+    return dict(document)
+
+
+_AGAIN = (
+    "Look at it, or at a former baseline beside it. If the machine is known to be good,"
+    " save it again: sudo bootwatch baseline save --reason TEXT"
+)
+
+
+def _read_yaml(raw: bytes, path: Path) -> Any:
+    import yaml
+
+    try:
+        try:
+            return yaml.load(raw, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
+        except yaml.YAMLError:
+            # The C library refuses unpaired surrogates, which file names may hold; the slower one takes them.
+            return yaml.load(raw, Loader=yaml.SafeLoader)
+    except (yaml.YAMLError, ValueError) as error:
+        line = str(error).replace("\n", " ")
+        raise Problem(f"The baseline {path} is damaged: {line}.", _AGAIN) from error
+
+
+def _write_yaml(document: dict[str, Any]) -> bytes:
+    import yaml
+
+    try:
+        dumper = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
+        text = yaml.dump(document, Dumper=dumper, sort_keys=True, width=110)
+    except UnicodeEncodeError:
+        text = yaml.dump(document, Dumper=yaml.SafeDumper, sort_keys=True, width=110)
+    return str(text).encode()
+
+
+def save(folder: Path, document: dict[str, Any]) -> Path:
+    """Put a new baseline in place; the former one stays beside it. Unknown keys of the former one are kept.
+
+    Raises Problem when what was written doesn't read back the same, OSError when it can't be written.
+    """
+    folder.mkdir(mode=0o750, parents=True, exist_ok=True)
+    path = folder / FILE_NAME
+    former = load(folder) if path.exists() else None
+    if former:
+        document = {
+            **{key: value for key, value in former.document.items() if key not in document},
+            **document,
+        }
+        write_whole(_free_name(folder, former.saved), path.read_bytes())
+    raw = _write_yaml(document)
+    if canonical(_parse(raw, path)) != canonical(document):
+        raise Problem(
+            f"The new baseline for {path} doesn't read back as it was written.", "Nothing was changed."
+        )
+    write_whole(path, raw)
+    return path
+
+
+def _free_name(folder: Path, saved: str) -> Path:
+    """A name for a former baseline that no other one has."""
+    stamp = "".join(character for character in saved if character.isalnum() or character in "-")
+    path = folder / f"{stamp}.yaml"
+    count = 1
+    while path.exists():
+        count += 1
+        path = folder / f"{stamp}-{count}.yaml"
+    return path
+
+
+def append_log(folder: Path, line: str) -> None:
+    """Add one line to the administrator's log; the next reading copies it into the history."""
+    append_line(folder / "log", line)

@@ -1,0 +1,240 @@
+"""The history of snapshots: SQLite, written only by the reader.
+
+journal_mode=DELETE, so that other users can open it read-only. An unchanged boot costs a row in ``snapshot``:
+states, gaps and results are documents that are stored once for each distinct content.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from bootwatch.keep import parts
+from bootwatch.keep.canonical import canonical, digest
+from bootwatch.model.change import Drift
+from bootwatch.model.gap import Gap
+from bootwatch.model.snapshot import Circumstance, Moment, Snapshot, State
+from bootwatch.problem import Problem
+
+FILE_NAME = "history.db"
+_VERSION = 1
+_PATIENCE = 30  # seconds that one waits for another who writes
+_SCHEMA = (
+    parts.SCHEMA
+    + """
+CREATE TABLE IF NOT EXISTS document (digest TEXT PRIMARY KEY, text TEXT NOT NULL) STRICT;
+CREATE TABLE IF NOT EXISTS snapshot (
+    number INTEGER PRIMARY KEY AUTOINCREMENT,
+    boot_id TEXT,
+    moment TEXT NOT NULL,
+    time TEXT NOT NULL,
+    circumstance TEXT NOT NULL,
+    state TEXT NOT NULL REFERENCES document(digest),
+    gaps TEXT NOT NULL REFERENCES document(digest),
+    baseline TEXT,
+    result TEXT REFERENCES document(digest)
+) STRICT;
+CREATE TABLE IF NOT EXISTS open_change (
+    id TEXT PRIMARY KEY,
+    last_without INTEGER,
+    first_with INTEGER NOT NULL
+) STRICT;
+CREATE TABLE IF NOT EXISTS told (
+    id TEXT NOT NULL REFERENCES open_change(id) ON DELETE CASCADE,
+    content TEXT NOT NULL,
+    level TEXT NOT NULL,
+    message TEXT NOT NULL,
+    PRIMARY KEY (id, content)
+) STRICT;
+CREATE TABLE IF NOT EXISTS log (line TEXT PRIMARY KEY) STRICT;
+"""
+)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One snapshot as the history lists it; ``result`` is the drift found then, None without a baseline."""
+
+    number: int
+    boot_id: str | None
+    moment: Moment
+    time: str
+    state: str
+    baseline: str | None
+    has_gaps: bool
+    result: dict[str, Any] | None
+
+    @property
+    def drift(self) -> Drift | None:
+        return Drift.from_json(self.result) if self.result else None
+
+
+class History:
+    """An open history; `History.open` for the reader, `History.look` for everybody else."""
+
+    def __init__(self, database: sqlite3.Connection) -> None:
+        self.database = database
+
+    @classmethod
+    @contextmanager
+    def open(cls, folder: Path) -> Iterator[History]:
+        """For reading and writing; made when it isn't there. Raises Problem when it can't be."""
+        path = folder / FILE_NAME
+        try:
+            folder.mkdir(mode=0o750, parents=True, exist_ok=True)
+            database = sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE)
+        except (sqlite3.Error, OSError) as error:
+            raise _cannot(path, error) from error
+        with _closing(database, path):
+            database.executescript(f"PRAGMA journal_mode=DELETE; PRAGMA foreign_keys=ON; {_SCHEMA}")
+            _check_version(database, path)
+            yield cls(database)
+
+    @classmethod
+    @contextmanager
+    def look(cls, folder: Path) -> Iterator[History | None]:
+        """Read-only; None where there is no history yet. Raises Problem when it can't be read."""
+        path = folder / FILE_NAME
+        try:
+            if not path.exists():
+                yield None
+                return
+            uri = f"{path.absolute().as_uri()}?mode=ro"
+            database = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=_PATIENCE)
+        except (sqlite3.Error, OSError) as error:
+            raise _cannot(path, error) from error
+        with _closing(database, path):
+            yield cls(database)
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """All or nothing."""
+        self.database.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+        except BaseException:
+            self.database.execute("ROLLBACK")
+            raise
+        self.database.execute("COMMIT")
+
+    def add(self, snapshot: Snapshot) -> int:
+        """Record a snapshot and return its number. Call it inside a transaction."""
+        before = self._last_part_digests()
+        own = {
+            name: parts.store(self.database, name, part, before.get(name))
+            for name, part in snapshot.state.parts().items()
+        }
+        circumstance = snapshot.circumstance
+        cursor = self.database.execute(
+            "INSERT INTO snapshot (boot_id, moment, time, circumstance, state, gaps)"
+            " VALUES (?, ?, ?, ?, ?, ?)",
+            (
+                circumstance.boot_id,
+                circumstance.moment.value,
+                circumstance.time,
+                canonical(circumstance.to_json()),
+                self._store(own),
+                self._store([gap.to_json() for gap in snapshot.gaps]),
+            ),
+        )
+        if cursor.lastrowid is None:
+            raise sqlite3.DatabaseError("the snapshot got no number")
+        return cursor.lastrowid
+
+    def set_result(self, number: int, baseline: str, result: Drift) -> None:
+        """Say how the snapshot differs from the baseline whose file has the SHA-256 ``baseline``."""
+        self.database.execute(
+            "UPDATE snapshot SET baseline = ?, result = ? WHERE number = ?",
+            (baseline, self._store(result.to_json()), number),
+        )
+
+    def snapshot(self, number: int) -> Snapshot:
+        """The whole snapshot. Raises KeyError for a number that the history doesn't hold."""
+        row = self.database.execute(
+            "SELECT circumstance, state, gaps FROM snapshot WHERE number = ?", (number,)
+        ).fetchone()
+        if row is None:
+            raise KeyError(number)
+        circumstance, state, gaps = row
+        stored = {name: parts.load(self.database, own) for name, own in self._load(state).items()}
+        return Snapshot(
+            Circumstance.from_json(json.loads(circumstance)),
+            State.from_parts(stored),
+            tuple(Gap.from_json(item) for item in self._load(gaps)),
+            number,
+        )
+
+    def rows(self, most: int | None = None) -> list[Row]:
+        """The newest snapshots, newest first."""
+        return self._select("ORDER BY number DESC LIMIT ?", -1 if most is None else most)
+
+    def row(self, number: int) -> Row | None:
+        """One snapshot's row, None where the history doesn't hold it."""
+        return next(iter(self._select("WHERE number = ?", number)), None)
+
+    def _select(self, which: str, value: int) -> list[Row]:
+        columns = "number, boot_id, moment, time, state, baseline, gaps, result"
+        found = self.database.execute(f"SELECT {columns} FROM snapshot {which}", (value,)).fetchall()
+        return [self._row(*values) for values in found]
+
+    def _row(
+        self,
+        number: int,
+        boot_id: str | None,
+        moment: str,
+        time: str,
+        state: str,
+        baseline: str | None,
+        gaps: str,
+        result: str | None,
+    ) -> Row:
+        found = self._load(result) if result else None
+        return Row(number, boot_id, Moment(moment), time, state, baseline, bool(self._load(gaps)), found)
+
+    def _last_part_digests(self) -> dict[str, str]:
+        row = self.database.execute("SELECT state FROM snapshot ORDER BY number DESC LIMIT 1").fetchone()
+        return dict(self._load(row[0])) if row else {}
+
+    def _store(self, value: Any) -> str:
+        own = digest(value)
+        self.database.execute("INSERT OR IGNORE INTO document VALUES (?, ?)", (own, canonical(value)))
+        return own
+
+    def _load(self, own: str) -> Any:
+        row = self.database.execute("SELECT text FROM document WHERE digest = ?", (own,)).fetchone()
+        if row is None:
+            raise KeyError(own)
+        return json.loads(row[0])
+
+
+@contextmanager
+def _closing(database: sqlite3.Connection, path: Path) -> Iterator[None]:
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise _cannot(path, error) from error
+    finally:
+        database.close()
+
+
+def _check_version(database: sqlite3.Connection, path: Path) -> None:
+    version = database.execute("PRAGMA user_version").fetchone()[0]
+    if version > _VERSION:
+        raise Problem(
+            f"{path} was written by a newer bootwatch.", "Install that version again, or move the file away."
+        )
+    if version < _VERSION:
+        database.execute(f"PRAGMA user_version = {_VERSION}")
+
+
+def _cannot(path: Path, error: Exception) -> Problem:
+    return Problem(
+        f"The history {path} can't be used: {error}.",
+        "The baseline is safe: it lies in a file of its own. Run the command with sudo; if the history is"
+        " damaged, move the file away and a new one begins.",
+    )

@@ -1,0 +1,62 @@
+"""Spares: copies of the programs on boot volumes, kept by their SHA-256.
+
+The reader leaves programs in a folder of its own. Whoever saves a baseline opens them there without following
+links, checks each against the digest in the snapshot and copies it; nothing in them is parsed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import stat
+from pathlib import Path
+
+from bootwatch.keep.files import write_whole
+from bootwatch.model.snapshot import VOLUME_PART, Part
+
+LIMIT = 16 << 20
+
+
+def wanted(parts: dict[str, Part]) -> dict[str, str]:
+    """The digests of all programs that a state holds, each with one path for messages."""
+    found = {}
+    for name, part in parts.items():
+        if not name.startswith(VOLUME_PART):
+            continue
+        for path, line in part.items():
+            if path.startswith("\\") and line.get("program") and line.get("sha256") and line["size"] <= LIMIT:
+                found[line["sha256"]] = path
+    return found
+
+
+def take_over(left: Path, spares: Path, digests: dict[str, str]) -> list[str]:
+    """Copy what the reader left into the spares. Returns the paths of programs that could not be had."""
+    spares.mkdir(mode=0o750, parents=True, exist_ok=True)
+    return [path for own, path in sorted(digests.items()) if not _take_one(left, spares, own)]
+
+
+def _take_one(left: Path, spares: Path, own: str) -> bool:
+    if _is_spare(spares / own, own):
+        return True
+    data = _read_without_links(left / own)
+    if data is None or hashlib.sha256(data).hexdigest() != own:
+        return False
+    write_whole(spares / own, data)
+    return True
+
+
+def _is_spare(path: Path, own: str) -> bool:
+    data = _read_without_links(path)
+    return data is not None and hashlib.sha256(data).hexdigest() == own
+
+
+def _read_without_links(path: Path) -> bytes | None:
+    try:
+        handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
+    except OSError:
+        return None
+    with os.fdopen(handle, "rb") as file:
+        about = os.fstat(handle)
+        if not stat.S_ISREG(about.st_mode) or about.st_size > LIMIT:
+            return None
+        return file.read(LIMIT + 1)
