@@ -1,0 +1,92 @@
+"""The units as systemd itself reads them."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+UNITS = Path(__file__).parents[2] / "units"
+READER = "bootwatch-read@boot.service"
+SENDER = "bootwatch-send.service"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The units as installed, but for the program, which needn't be there."""
+    folder = tmp_path_factory.mktemp("units")
+    for unit in UNITS.iterdir():
+        if unit.suffix in (".service", ".timer", ".path"):
+            text = unit.read_text().replace("/usr/local/bin/bootwatch", "/bin/true")
+            (folder / unit.name).write_text(text)
+    shutil.copy(folder / "bootwatch-read@.service", folder / READER)
+    return folder
+
+
+def analyze(*arguments: str | Path) -> str:
+    environment = {**os.environ, "LC_ALL": "C.UTF-8", "SYSTEMD_COLORS": "0"}
+    command = ["systemd-analyze", "--no-pager", *map(str, arguments)]
+    result = subprocess.run(
+        command, env=environment, text=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+    )
+    assert result.returncode == 0, result.stdout
+    return result.stdout
+
+
+def test_systemd_finds_nothing_to_say_about_them(folder: Path) -> None:
+    units = [unit for unit in folder.iterdir() if unit.name != "bootwatch-read@.service"]
+    assert analyze("verify", "--man=no", *units) == ""
+
+
+def exposure(unit: Path) -> float:
+    told = analyze("security", "--offline=yes", unit)
+    found = re.search(r"Overall exposure level for .*: ([0-9.]+)", told)
+    assert found, told
+    return float(found[1])
+
+
+@pytest.mark.parametrize(("unit", "most"), [(READER, 1.2), (SENDER, 2.0)])
+def test_exposure(folder: Path, unit: str, most: float) -> None:
+    assert exposure(folder / unit) <= most
+
+
+def test_exposure_can_tell(folder: Path, tmp_path: Path) -> None:
+    """Without its sandbox the same unit is far above."""
+    bare = tmp_path / "bootwatch-bare.service"
+    bare.write_text("[Service]\nExecStart=/bin/true\n")
+    assert exposure(bare) > 9
+
+
+def settings(unit: str) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = {}
+    for line in (UNITS / unit).read_text().splitlines():
+        key, separator, value = line.partition("=")
+        if separator and not line.startswith("#"):
+            found.setdefault(key, []).extend(value.split())
+    return found
+
+
+def test_the_reader_writes_its_own_folders_only() -> None:
+    reader = settings("bootwatch-read@.service")
+    assert reader["ProtectSystem"] == ["strict"]
+    assert set(reader["ReadWritePaths"]) == {
+        "/var/lib/bootwatch/history",
+        "/var/lib/bootwatch/spool",
+        "/run/bootwatch",
+    }
+    assert reader["DeviceAllow"] == ["block-*", "r", "char-tpm", "rw"]
+    assert reader["PrivateNetwork"] == ["yes"]
+
+
+def test_the_sender_has_neither_disks_nor_baseline() -> None:
+    sender = settings(SENDER)
+    assert set(sender["ReadWritePaths"]) == {"/var/lib/bootwatch-send", "/run/bootwatch/send"}
+    assert {"-/var/lib/bootwatch/baseline", "-/var/lib/bootwatch/spares", "-/sys/firmware"} <= set(
+        sender["InaccessiblePaths"]
+    )
+    assert "DeviceAllow" not in sender
+    assert sender["PrivateDevices"] == ["yes"]
