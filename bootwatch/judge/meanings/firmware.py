@@ -13,8 +13,8 @@ MEANINGS = (
         name="secure-boot-switched",
         headline="Secure Boot has been switched.",
         consequence=(
-            "Switched on, the firmware refuses loaders that its keys don't allow; switched off, it starts "
-            "any loader unchecked. Which of your loaders it would refuse has not been worked out."
+            "Switched on, the firmware refuses loaders that its keys don't allow, and switched off, it "
+            "starts any loader unchecked; which of your loaders it would refuse has not been worked out."
         ),
         means=(
             "With Secure Boot on, the firmware runs a loader only if it is signed by a key that it trusts. A "

@@ -1,0 +1,50 @@
+"""What any user of the machine may read: the last drift as JSON, one line, and a log-in line."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from bootwatch.keep.files import write_whole
+from bootwatch.model.change import Change, Drift, Finding
+from bootwatch.model.level import Level
+from bootwatch.places import Places
+from bootwatch.tell import phrases
+from bootwatch.tell.phrases import one_line
+from bootwatch.tell.plain import plain
+from bootwatch.tell.report import Facts
+
+_MODE = 0o644
+_LINE = 78
+
+
+def publish(places: Places, drift: Drift, facts: Facts) -> None:
+    """Write ``drift.json``, ``summary`` and ``motd`` below ``<run>``; nothing where the root has no /run.
+
+    ``motd`` is empty as long as nothing above routine is open. Raises OSError when they can't be written.
+    """
+    if places.run is None:
+        return
+    places.run.mkdir(mode=0o755, exist_ok=True)
+    _put(places.run / "drift.json", json.dumps(_document(drift, facts), indent=1) + "\n")
+    _put(places.run / "summary", f"{plain(facts.machine)}: {one_line(drift)}\n")
+    _put(places.run / "motd", log_in_lines(drift, facts))
+
+
+def log_in_lines(drift: Drift, facts: Facts) -> str:
+    """Two lines for whoever logs in while something above routine is open, else nothing."""
+    items: list[Change | Finding] = [*drift.changes, *drift.findings]
+    if all(item.level is Level.ROUTINE for item in items):
+        return ""
+    first = plain(f"bootwatch: {one_line(drift)}", _LINE)
+    second = plain(f"  Seen {phrases.moment(facts.time)}. Before you switch off, see: bootwatch drift", _LINE)
+    return f"{first}\n{second}\n"
+
+
+def _document(drift: Drift, facts: Facts) -> dict[str, object]:
+    return drift.to_json() | {"machine": facts.machine, "snapshot": facts.snapshot, "time": facts.time}
+
+
+def _put(path: Path, text: str) -> None:
+    # ASCII in JSON, and escapes in text: nothing here can fail to encode.
+    write_whole(path, text.encode("utf-8"), _MODE)

@@ -1,0 +1,150 @@
+"""Small phrases that report and messages have in common."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable
+
+from bootwatch.judge.meanings import MEANINGS, fill
+from bootwatch.model.change import Change, Custody, Drift, Finding
+from bootwatch.model.gap import Gap, Reason
+from bootwatch.model.level import Level, worst
+from bootwatch.tell.plain import plain
+
+_DOES = {
+    Level.STRANDED: ("keeps a system from starting", "keep a system from starting"),
+    Level.DIVERTED: ("makes another system start", "make another system start"),
+    Level.WEAKENED: ("weakens how this machine starts", "weaken how this machine starts"),
+    Level.CHANGED: ("is worth knowing", "are worth knowing"),
+    Level.ROUTINE: ("is routine", "are routine"),
+}
+_CUSTODY = {
+    Custody.ELSEWHERE: ", while another system or the firmware had the machine",
+    Custody.HERE: ", while this system was running",
+    Custody.UNKNOWN: "; who had the machine then is not known",
+}
+_REASONS = {
+    Reason.ABSENT: "it isn't there on this machine",
+    Reason.DENIED: "permission was denied",
+    Reason.DAMAGED: "it is damaged",
+    Reason.UNREADABLE: "reading it failed",
+    Reason.LIMIT: "it is more than what is read",
+    Reason.NOT_RECORDED: "it was not recorded then",
+}
+_WHAT = 160
+
+
+def one_line(drift: Drift) -> str:
+    """The drift in one line without a full stop: "2 of 5 changes weaken how this machine starts"."""
+    parts = [_changes(drift.changes)]
+    findings = [finding for finding in drift.findings if finding.level is not Level.ROUTINE]
+    if findings:
+        parts.append(f"{counted(len(findings), 'other finding')}")
+    if drift.gaps:
+        parts.append(f"{counted(len(drift.gaps), 'part')} could not be read")
+    return "; ".join(parts)
+
+
+def _changes(changes: tuple[Change, ...]) -> str:
+    level = worst(change.level for change in changes)
+    if level is None:
+        return "no change from the baseline"
+    those = sum(change.level is level for change in changes)
+    verb = _DOES[level][0 if those == 1 else 1]
+    if those == len(changes):
+        return f"{counted(those, 'change')} {verb}"
+    return f"{those} of {len(changes)} changes {verb}"
+
+
+def counted(number: int, noun: str) -> str:
+    """``3 changes``, ``1 change``."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def headline(item: Change | Finding) -> str:
+    """What happened to what, in one sentence."""
+    what = plain(item.what, _WHAT)
+    meaning = MEANINGS.get(item.change if isinstance(item, Change) else item.finding)
+    sentence = meaning.headline if meaning else "{what}: " + plain(item.id.partition(":")[0], 40)
+    return fill(sentence, what, item.system and plain(item.system, _WHAT))
+
+
+def consequence(item: Change | Finding) -> str:
+    """What it means for starting, as far as that was worked out; "" for a name that nobody knows."""
+    if isinstance(item, Change) and item.consequence:
+        return plain(item.consequence, 1000)
+    meaning = MEANINGS.get(item.change if isinstance(item, Change) else item.finding)
+    return _filled(meaning.consequence, item) if meaning else ""
+
+
+def advice(items: Iterable[Change | Finding]) -> list[str]:
+    """What to do, each piece once, in the order of ``items``."""
+    return _each_once(items, "todo")
+
+
+def cautions(items: Iterable[Change | Finding]) -> list[str]:
+    """What following the advice can set off, each piece once."""
+    return _each_once(items, "caution")
+
+
+def _each_once(items: Iterable[Change | Finding], part: str) -> list[str]:
+    found: dict[str, None] = {}
+    for item in items:
+        meaning = MEANINGS.get(item.change if isinstance(item, Change) else item.finding)
+        sentence = getattr(meaning, part) if meaning else ""
+        if sentence:
+            found[_filled(sentence, item)] = None
+    return list(found)
+
+
+def _filled(sentence: str, item: Change | Finding) -> str:
+    return fill(sentence, plain(item.what, _WHAT), item.system and plain(item.system, _WHAT))
+
+
+def since(change: Change) -> str:
+    """Between which snapshots it happened, and who had the machine: one sentence."""
+    last_without, first_with = change.between
+    if last_without is not None and first_with is not None:
+        when = f"between snapshot {last_without} and snapshot {first_with}"
+    elif first_with is not None:
+        when = f"before snapshot {first_with}, where it was first seen"
+    elif last_without is not None:
+        when = f"after snapshot {last_without}"
+    else:
+        when = "at a time that is not known"
+    return f"It happened {when}{_CUSTODY[change.custody]}."
+
+
+def identifiers(item: Change | Finding) -> str:
+    """What a program or a technician needs to name it exactly."""
+    return f"{plain(item.id, 80)}  {plain(item.where)}".rstrip()
+
+
+def gap(hole: Gap) -> str:
+    """What could not be read and why, in one line without a full stop."""
+    detail = f" ({plain(hole.detail)})" if hole.detail else ""
+    return f"{_scope(hole)}: {_REASONS[hole.reason]}{detail}"
+
+
+def _scope(hole: Gap) -> str:
+    name = plain(hole.name)
+    if hole.kind == "variables":
+        # NAME-GUID: the GUID is always 36 characters.
+        return "the firmware's variables" if name == "*" else f"the firmware variable {name[:-37] or name}"
+    if hole.kind == "disk":
+        return f"the disk {name}"
+    if hole.kind == "volume":
+        volume = f"the boot volume {name}"
+        return f"{plain(hole.path)} on {volume}" if hole.path else volume
+    return f"/{name}"
+
+
+def moment(time: str) -> str:
+    """An RFC 3339 time as people read it: ``2026-11-25 07:12 UTC``; what isn't one stays as it is."""
+    try:
+        parsed = datetime.datetime.fromisoformat(time)
+    except ValueError:
+        return plain(time, 40)
+    if parsed.tzinfo is None:
+        return plain(time, 40)
+    return parsed.astimezone(datetime.UTC).strftime("%Y-%m-%d %H:%M UTC")

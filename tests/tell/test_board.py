@@ -1,0 +1,53 @@
+"""What any user of the machine may read."""
+
+from __future__ import annotations
+
+import json
+import stat
+from pathlib import Path
+
+from bootwatch.model.change import Drift
+from bootwatch.places import Places
+from bootwatch.tell.board import publish
+from tests.tell.samples import DRIFT, FACTS, QUIET, SEED_CHANGED, harmful, hostile_drift
+
+
+def _places(tmp_path: Path) -> Places:
+    (tmp_path / "run").mkdir()
+    return Places.below(tmp_path)
+
+
+def test_drift_summary_and_log_in_line(tmp_path: Path) -> None:
+    publish(_places(tmp_path), DRIFT, FACTS)
+    board = tmp_path / "run/bootwatch"
+    document = json.loads((board / "drift.json").read_text())
+    assert document["format"] == "bootwatch/drift/1"
+    assert (document["machine"], document["snapshot"]) == ("reading-room-3", 5)
+    assert document["time"] == "2026-11-25T07:12:05Z"
+    assert [item["change"] for item in document["changes"]][:2] == ["entry-missing", "loader-missing"]
+    assert (board / "summary").read_text().startswith("reading-room-3: 2 of 4 changes weaken")
+    lines = (board / "motd").read_text().splitlines()
+    assert len(lines) == 2 and "bootwatch drift" in lines[1]
+    assert all(len(line) <= 80 for line in lines)
+    for file in board.iterdir():
+        assert stat.S_IMODE(file.stat().st_mode) == 0o644
+
+
+def test_the_log_in_line_is_empty_while_nothing_above_routine_is_open(tmp_path: Path) -> None:
+    places = _places(tmp_path)
+    publish(places, DRIFT, FACTS)
+    publish(places, Drift((SEED_CHANGED,), (), ()), FACTS)
+    assert (tmp_path / "run/bootwatch/motd").read_text() == ""
+    publish(places, QUIET, FACTS)
+    assert (tmp_path / "run/bootwatch/motd").read_text() == ""
+
+
+def test_a_root_without_run_gets_nothing(tmp_path: Path) -> None:
+    publish(Places.below(tmp_path), DRIFT, FACTS)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_hostile_text_is_harmless_on_the_board(tmp_path: Path) -> None:
+    publish(_places(tmp_path), hostile_drift(), FACTS)
+    for file in (tmp_path / "run/bootwatch").iterdir():
+        assert not harmful(file.read_text()), file.name

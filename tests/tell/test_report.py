@@ -1,0 +1,181 @@
+"""The drift as a technician reads it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from bootwatch.model.change import Custody, Drift
+from bootwatch.model.gap import Gap, Reason
+from bootwatch.model.level import Level
+from bootwatch.tell.phrases import gap
+from bootwatch.tell.plain import columns
+from bootwatch.tell.report import drift_report, one_line
+from bootwatch.tell.values import before_and_after
+from tests.tell.samples import (
+    DRIFT,
+    ENTRY_MISSING,
+    FACTS,
+    LOADER_MISSING,
+    ORDER_CHANGED,
+    QUIET,
+    SEED_CHANGED,
+    VOLUME,
+    change,
+    harmful,
+    hostile_drift,
+)
+
+
+def test_what_happened_is_said_with_both_sides_consequence_and_identifiers_last() -> None:
+    report = drift_report(DRIFT, FACTS)
+    piece = report.split("\n\n")[2].splitlines()
+    assert piece[0] == '  weakened  The entry "Fernwick Linux" is gone from the firmware.'
+    assert piece[1].split(maxsplit=1) == [
+        "before",
+        'Boot0003 "Fernwick Linux", \\EFI\\fernwick\\loaderx64.efi,',
+    ]
+    assert "after   gone" in piece[3]
+    assert "can no longer start Fernwick Linux" in piece[4]
+    assert piece[-1].strip() == f"entry-missing:7c1e Boot0003 {VOLUME}"
+
+
+def test_systems_come_worst_first_and_the_machine_last() -> None:
+    quarry = change("loader-changed", Level.CHANGED, "Quarry", "the loader x")
+    report = drift_report(Drift((ORDER_CHANGED, quarry, SEED_CHANGED, ENTRY_MISSING), (), ()), FACTS)
+    headings = [
+        line for line in report.splitlines() if line in ("Fernwick Linux", "Quarry", "The machine as a whole")
+    ]
+    assert headings == ["Fernwick Linux", "Quarry", "The machine as a whole"]
+
+
+@pytest.mark.parametrize("width", [40, 72, 80, 132])
+def test_lines_keep_to_the_width(width: int) -> None:
+    for drift in (DRIFT, hostile_drift()):
+        assert max(columns(line) for line in drift_report(drift, FACTS, width).splitlines()) <= width
+
+
+def test_hostile_text_is_harmless_in_the_report() -> None:
+    report = drift_report(hostile_drift(), replace(FACTS, machine="\x1b[1mx\ny", baseline_reason="\x1b"))
+    assert not harmful(report)
+    assert "\nBcc" not in report
+    assert not harmful(one_line(hostile_drift()))
+
+
+def test_what_was_not_seen_is_said_in_plain_words() -> None:
+    report = drift_report(DRIFT, FACTS)
+    assert "the firmware variable db: permission was denied" in report
+    assert "reading it failed" in report and "(I/O error on sdb2)" in report
+
+
+def test_time_and_custody_are_said_once_where_they_are_the_same() -> None:
+    said = "All of it happened between snapshot 4 and snapshot 5; who had the machine then"
+    assert said in " ".join(drift_report(DRIFT, FACTS).split())
+    other = replace(LOADER_MISSING, custody=Custody.ELSEWHERE, between=(None, 3))
+    report = " ".join(drift_report(Drift((ENTRY_MISSING, other), (), ()), FACTS).split())
+    assert "All of it" not in report
+    assert "before snapshot 3, where it was first seen, while another system or the firmware had" in report
+    assert "It happened between snapshot 4 and snapshot 5" in report
+
+
+@pytest.mark.parametrize(
+    ("drift", "line"),
+    [
+        (QUIET, "no change from the baseline"),
+        (Drift((ENTRY_MISSING,), (), ()), "1 change weakens how this machine starts"),
+        (Drift((ENTRY_MISSING, LOADER_MISSING), (), ()), "2 changes weaken how this machine starts"),
+        (Drift((ENTRY_MISSING, SEED_CHANGED), (), ()), "1 of 2 changes weakens how this machine starts"),
+        (Drift((SEED_CHANGED,), (), ()), "1 change is routine"),
+        (
+            Drift((replace(ENTRY_MISSING, level=Level.STRANDED), SEED_CHANGED), (), ()),
+            "1 of 2 changes keeps a system from starting",
+        ),
+        (
+            DRIFT,
+            "2 of 4 changes weaken how this machine starts; 1 other finding; 2 parts could not be read",
+        ),
+    ],
+)
+def test_one_line(drift: Drift, line: str) -> None:
+    assert one_line(drift) == line
+
+
+ESP = "c12a7328-f81f-11d2-ba4b-00a0c93ec93b"
+DATA = "ebd0a0a2-b9e5-4433-87c0-68b6b72699c7"
+
+
+@pytest.mark.parametrize(
+    ("name", "before", "after", "shown"),
+    [
+        ("secure-boot-switched", "on", "unknown", ("on", "unknown")),
+        ("timeout-changed", 1, None, ("1 second", "not set")),
+        ("timeout-changed", 0, 65535, ("0 seconds", "until a person chooses")),
+        ("next-set", None, {"entry": "Boot0001", "label": "Quarry"}, ("none", 'Boot0001 "Quarry"')),
+        ("file-added", None, {"size": 1500, "sha256": "ab" * 32}, ("not there", "1,500 bytes")),
+        (
+            "partition-retyped",
+            {"volume": VOLUME, "partition": 1, "type": ESP, "label": "ESP", "disk": "A"},
+            {"volume": VOLUME, "partition": 1, "type": DATA, "label": "ESP", "disk": "A"},
+            ("type EFI system partition", "type basic data"),
+        ),
+        (
+            "entry-retargeted",
+            {
+                "entry": "Boot0003",
+                "label": "F",
+                "volume": VOLUME,
+                "file": "\\a.efi",
+                "active": True,
+                "data": "",
+            },
+            {
+                "entry": "Boot0003",
+                "label": "F",
+                "volume": "gpt:other",
+                "file": "\\a.efi",
+                "active": True,
+                "data": "",
+            },
+            (f'Boot0003 "F", on {VOLUME}', 'Boot0003 "F", on gpt:other'),
+        ),
+        (
+            "entry-inactive",
+            {
+                "entry": "Boot0003",
+                "label": "F",
+                "volume": VOLUME,
+                "file": "\\a.efi",
+                "active": True,
+                "data": "",
+            },
+            {
+                "entry": "Boot0003",
+                "label": "F",
+                "volume": VOLUME,
+                "file": "\\a.efi",
+                "active": False,
+                "data": "",
+            },
+            ('Boot0003 "F", active', 'Boot0003 "F", switched off'),
+        ),
+        ("order-changed", [], [{"entry": "Boot0007"}], ("empty", "Boot0007")),
+        ("something-new", {"a": [1, None]}, 3.5, ('{"a":[1,null]}', "3.5")),
+    ],
+)
+def test_both_sides_are_shown_in_words(name: str, before: Any, after: Any, shown: tuple[str, str]) -> None:
+    assert before_and_after(change(name, Level.CHANGED, None, "x", before, after)) == shown
+
+
+def test_many_gaps_are_cut_short_and_say_so() -> None:
+    holes = tuple(Gap("disk", f"sd{number}", Reason.ABSENT, "") for number in range(23))
+    assert "  - and 3 more: --json lists them all" in drift_report(Drift((), (), holes), FACTS)
+
+
+def test_each_sort_of_gap_names_what_it_is() -> None:
+    assert gap(Gap("variables", "*", Reason.DENIED, "")) == "the firmware's variables: permission was denied"
+    assert gap(Gap("disk", "sdb", Reason.UNREADABLE, "EIO")) == "the disk sdb: reading it failed (EIO)"
+    assert gap(Gap("machine", "etc/fstab", Reason.DENIED, "")) == "/etc/fstab: permission was denied"
+    shown = gap(Gap("volume", "gpt:1", Reason.LIMIT, "", "\\EFI\\big"))
+    assert shown == "\\EFI\\big on the boot volume gpt:1: it is more than what is read"
