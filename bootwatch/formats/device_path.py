@@ -85,6 +85,15 @@ class DevicePath:
             text += separator + str(node)
         return text
 
+    @property
+    def is_complete(self) -> bool:
+        """Whether the nodes are followed by an End node, as they must be for a firmware to accept them."""
+        at = sum(_HEADER.size + len(node.data) for node in self.nodes)
+        if len(self.raw) - at < _HEADER.size:
+            return False
+        kind, subtype, length = _HEADER.unpack_from(self.raw, at)
+        return (kind, subtype) == (END, END_ENTIRE) and _HEADER.size <= length <= len(self.raw) - at
+
     def hard_drive(self) -> HardDrive | None:
         """The first instance's first well-formed hard drive node, wherever it stands."""
         for node in self._first_instance():

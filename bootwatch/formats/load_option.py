@@ -58,6 +58,14 @@ class LoadOption:
         return self.raw
 
     @property
+    def is_acceptable(self) -> bool:
+        """Whether edk2 would keep the option: its description ends, its path list fits, is not empty and has an
+        End node. Oddities within a node, such as a file name without a NUL, do not matter to it."""
+        end = utf16.nul_at(self.raw, _HEAD.size)
+        length = _HEAD.unpack_from(self.raw)[1]
+        return end >= 0 and 0 < length <= len(self.raw) - end - 2 and self.path.is_complete
+
+    @property
     def active(self) -> bool:
         """The firmware tries only active options of the boot order."""
         return bool(self.attributes & ACTIVE)

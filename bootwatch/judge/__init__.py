@@ -1,0 +1,1 @@
+"""Pure: snapshots in, findings out. Touches neither the machine nor the disk."""

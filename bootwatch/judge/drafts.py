@@ -1,0 +1,61 @@
+"""A change before it gets its level, its sentence and its place in time."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from bootwatch.judge.meanings import CHANGES, fill
+from bootwatch.judge.weigh import Weights
+from bootwatch.model.change import Change
+
+_DIGITS = 8
+
+
+@dataclass(frozen=True)
+class Draft:
+    """One difference. ``identity`` says to what it happened, in whatever survives a reboot; ``path`` is the
+    file's, where it is one."""
+
+    change: str
+    identity: tuple[str, ...]
+    what: str
+    where: str
+    system: str | None = None
+    before: Any = None
+    after: Any = None
+    path: str = ""
+
+
+def stable_id(name: str, identity: Iterable[str], repeated: int = 0) -> str:
+    """The name and the first hex digits of the identity's digest; people and commands use it."""
+    parts = [*identity, str(repeated)] if repeated else list(identity)
+    return f"{name}:{hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:_DIGITS]}"
+
+
+def finish(drafts: Iterable[Draft], weights: Weights) -> tuple[Change, ...]:
+    """Give each change its id, level and consequence; worst first, in the order found among equals."""
+    seen: dict[str, int] = {}
+    changes = [_finish_one(draft, weights, seen) for draft in drafts]
+    return tuple(sorted(changes, key=lambda change: change.level.rank))
+
+
+def _finish_one(draft: Draft, weights: Weights, seen: dict[str, int]) -> Change:
+    own = stable_id(draft.change, draft.identity)
+    # Two equal entries that vanish at once are two changes.
+    repeated = seen.get(own, 0)
+    seen[own] = repeated + 1
+    return Change(
+        id=stable_id(draft.change, draft.identity, repeated),
+        change=draft.change,
+        level=weights.level(draft.change, draft.system, draft.path),
+        system=draft.system,
+        what=draft.what,
+        where=draft.where,
+        before=draft.before,
+        after=draft.after,
+        consequence=fill(CHANGES[draft.change].consequence, draft.what, draft.system),
+    )

@@ -1,0 +1,42 @@
+"""How a snapshot differs from the baseline."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from bootwatch.judge.drafts import finish
+from bootwatch.judge.entry_changes import entry_changes, next_changes, order_changes
+from bootwatch.judge.file_changes import file_changes
+from bootwatch.judge.findings import findings, unseen
+from bootwatch.judge.firmware_changes import firmware_changes
+from bootwatch.judge.sides import Sides
+from bootwatch.judge.volume_changes import volume_changes
+from bootwatch.judge.weigh import Weights
+from bootwatch.model.change import Drift
+from bootwatch.model.gap import Gap
+from bootwatch.model.snapshot import Snapshot, State
+
+
+def compare(
+    before: State,
+    before_gaps: tuple[Gap, ...],
+    now: Snapshot,
+    *,
+    weights: Weights | None = None,
+    names: Mapping[str, str] | None = None,
+) -> Drift:
+    """Everything that differs from the baseline, what is wrong by itself, and what could not be seen.
+
+    ``names`` maps what a system calls itself to what the config calls it.
+    """
+    sides = Sides(before, now.state, before_gaps, now.gaps, names)
+    drafts = [
+        *entry_changes(sides),
+        *order_changes(sides),
+        *next_changes(sides),
+        *volume_changes(sides),
+        *file_changes(sides),
+        *firmware_changes(sides),
+    ]
+    found = (*findings(now.state, sides.systems), *unseen(sides))
+    return Drift(finish(drafts, weights or Weights()), found, now.gaps)

@@ -1,0 +1,130 @@
+"""Boot entries, order and next, as a view of a state's variables (UEFI 2.10 §3.1)."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import struct
+from dataclasses import dataclass
+from typing import Any
+
+from bootwatch.formats import FormatError
+from bootwatch.formats.load_option import LoadOption
+from bootwatch.model.path import fold
+from bootwatch.model.snapshot import State
+from bootwatch.model.variable import GLOBAL, key
+
+# Four upper-case hex digits: firmware ignores any other spelling.
+_NAME = re.compile(rf"Boot([0-9A-F]{{4}})-{GLOBAL}")
+_GPT, _MBR = 2, 1
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A boot entry that the firmware would accept.
+
+    ``target`` is the volume that its hard drive node names ("gpt:GUID", "mbr:SIGNATURE-NUMBER"), else
+    "path:" and the whole path in hex; ``data`` the SHA-256 of the optional data.
+    """
+
+    number: int
+    label: str
+    active: bool
+    target: str
+    file: str | None
+    data: str
+    path: str
+
+    @property
+    def name(self) -> str:
+        return entry_name(self.number)
+
+    @property
+    def volume(self) -> str | None:
+        """The volume that it names, None for an entry without a hard drive node."""
+        return None if self.target.startswith("path:") else self.target
+
+    @property
+    def place(self) -> tuple[str, str]:
+        """Target and folded file."""
+        return self.target, fold(self.file or "")
+
+    @property
+    def identity(self) -> tuple[str, str, str]:
+        """What survives renumbering and relabelling."""
+        return (*self.place, self.data)
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "entry": self.name,
+            "label": self.label,
+            "volume": self.volume,
+            "file": self.file,
+            "path": self.path,
+            "active": self.active,
+            "data": self.data[:16],
+        }
+
+
+def entry_name(number: int) -> str:
+    return f"Boot{number:04X}"
+
+
+def read_entries(state: State) -> dict[int, Entry]:
+    """Every boot entry by its number, in the order of the numbers; what the firmware would discard is left out."""
+    entries = {}
+    for name in sorted(state.variables):
+        match = _NAME.fullmatch(name)
+        entry = parse_entry(int(match[1], 16), state.variables[name].data) if match else None
+        if entry:
+            entries[entry.number] = entry
+    return entries
+
+
+def parse_entry(number: int, data: bytes) -> Entry | None:
+    """One entry, None when the firmware would discard it as malformed."""
+    try:
+        option = LoadOption.parse(data)
+    except FormatError:
+        return None
+    if not option.is_acceptable:
+        return None
+    return Entry(
+        number=number,
+        label=option.description,
+        active=option.active,
+        target=_target(option),
+        file=option.path.file(),
+        data=hashlib.sha256(option.optional_data).hexdigest(),
+        path=str(option.path),
+    )
+
+
+def _target(option: LoadOption) -> str:
+    node = option.path.hard_drive()
+    if node and node.signature_type == _GPT:
+        return f"gpt:{node.signature}"
+    if node and node.signature_type == _MBR:
+        return f"mbr:{node.signature}-{node.partition_number:02x}"
+    return f"path:{bytes(option.path).hex()}"
+
+
+def read_order(state: State) -> list[int]:
+    """The numbers in BootOrder; empty where there is none."""
+    variable = state.variable("BootOrder")
+    if variable is None:
+        return []
+    return [number for (number,) in struct.iter_unpack("<H", variable.data[: len(variable.data) // 2 * 2])]
+
+
+def read_next(state: State) -> int | None:
+    """The number in BootNext, None where it is absent or empty."""
+    variable = state.variable("BootNext")
+    if variable is None or len(variable.data) < 2:
+        return None
+    return int.from_bytes(variable.data[:2], "little")
+
+
+def variable_of(number: int) -> str:
+    """The file name of an entry's variable."""
+    return key(entry_name(number))

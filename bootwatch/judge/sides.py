@@ -1,0 +1,98 @@
+"""The two sides of one comparison, and what may be said about them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from functools import cached_property
+
+from bootwatch.judge.entries import Entry, read_entries
+from bootwatch.judge.pairs import Pairs, pair_entries, pair_volumes, plain
+from bootwatch.judge.systems import Systems
+from bootwatch.model.gap import Gap
+from bootwatch.model.path import fold
+from bootwatch.model.snapshot import State
+from bootwatch.model.variable import GLOBAL
+from bootwatch.model.volume import Volume
+
+_ENTRY = re.compile(rf"Boot[0-9A-F]{{4}}-{GLOBAL}")
+_DEFAULT_FILE = re.compile(r"\\EFI\\BOOT\\BOOT[A-Z0-9]+\.EFI")
+
+
+class Sides:
+    """The baseline's state and today's, each with its gaps. Nothing inside a gap of either is compared."""
+
+    def __init__(
+        self,
+        before: State,
+        now: State,
+        before_gaps: tuple[Gap, ...],
+        gaps: tuple[Gap, ...],
+        names: Mapping[str, str] | None = None,
+    ) -> None:
+        self.before, self.now = before, now
+        self.before_gaps, self.gaps = before_gaps, gaps
+        self.entries_before, self.entries_now = read_entries(before), read_entries(now)
+        self.systems = Systems([*self.entries_before.values(), *self.entries_now.values()], names)
+
+    @cached_property
+    def entries(self) -> Pairs[Entry]:
+        return pair_entries(self.entries_before.values(), self.entries_now.values())
+
+    @cached_property
+    def volumes(self) -> Pairs[Volume]:
+        return pair_volumes(self.before, self.now)
+
+    @cached_property
+    def _reached(self) -> set[tuple[str, str]]:
+        entries = [*self.entries_before.values(), *self.entries_now.values()]
+        return {entry.place for entry in entries if entry.file}
+
+    def is_loader(self, volume: str, path: str) -> bool:
+        """Whether an entry of either side reaches the file, or it is a default file."""
+        folded = fold(path)
+        return (plain(volume), folded) in self._reached or bool(_DEFAULT_FILE.fullmatch(folded))
+
+    def knows_variable(self, name: str) -> bool:
+        """Whether a variable (by its file name) could be read on both sides."""
+        return not any(gap.covers_variable(name) for gap in (*self.before_gaps, *self.gaps))
+
+    @cached_property
+    def unread_entries(self) -> set[str]:
+        """Variables of entries that exist today and could not be read, unless the baseline knows them."""
+        unread = {gap.name for gap in self.gaps if gap.kind == "variables"}
+        return {name for name in unread if _ENTRY.fullmatch(name) and name not in self.before.variables}
+
+    def knows_entry_gone(self, variable: str) -> bool:
+        """Whether an entry that isn't found can be said to be gone: it may have moved into an unread one."""
+        return not self.unread_entries and not any(gap.covers_variable(variable) for gap in self.gaps)
+
+    def knows_volume_gone(self, volume: Volume) -> bool:
+        """Whether a volume that isn't found can be said to be gone: it may lie on a disk that wasn't read."""
+        if any(gap.kind == "volume" and plain(gap.name) == plain(volume.identity) for gap in self.gaps):
+            return False
+        if any(
+            disk.partition(part.number) and part.identifier == plain(volume.identity)
+            for disk in self.now.disks.values()
+            for part in disk.partitions
+        ):
+            return True
+        disk = self.before.disks.get(volume.disk)
+        read = {plain(key) for key in self.now.disks}
+        return (disk is not None and plain(disk.key) in read) or not any(
+            gap.kind == "disk" for gap in self.gaps
+        )
+
+    def knows_file(self, before: Volume, now: Volume, path: str) -> bool:
+        """Whether a file could be read on both sides."""
+        return not any(gap.covers_file(now.identity, path) for gap in self._volume_gaps) and not any(
+            gap.covers_file(before.identity, path) for gap in self._former_volume_gaps
+        )
+
+    @cached_property
+    def _volume_gaps(self) -> tuple[Gap, ...]:
+        return tuple(gap for gap in self.gaps if gap.kind == "volume")
+
+    @cached_property
+    def _former_volume_gaps(self) -> tuple[Gap, ...]:
+        return tuple(gap for gap in self.before_gaps if gap.kind == "volume")

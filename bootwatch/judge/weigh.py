@@ -1,0 +1,54 @@
+"""Which level a change has."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+
+from bootwatch.model.level import Level
+from bootwatch.model.path import fold
+
+_WEAKENED = (
+    "entry-missing",
+    "entry-inactive",
+    "entry-retargeted",
+    "loader-missing",
+    "loader-emptied",
+    "volume-missing",
+    "volume-reformatted",
+    "partition-retyped",
+    "partition-reidentified",
+    "secure-boot-switched",
+)
+_ROUTINE = ("entry-renumbered", "entry-relabelled", "file-missing", "file-added", "file-changed")
+_LEVELS = {name: Level.WEAKENED for name in _WEAKENED} | {name: Level.ROUTINE for name in _ROUTINE}
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A level that the config sets: it holds where everything that is given matches. ``path`` may hold * and ?."""
+
+    level: Level
+    change: str | None = None
+    system: str | None = None
+    path: str | None = None
+
+    def matches(self, change: str, system: str | None, path: str) -> bool:
+        return (
+            self.change in (None, change)
+            and (self.system is None or (system is not None and fold(self.system) == fold(system)))
+            and (self.path is None or fnmatchcase(fold(path), fold(self.path)))
+        )
+
+
+@dataclass(frozen=True)
+class Weights:
+    """Levels by the name of the change, but for what the config moves: its first matching rule holds."""
+
+    rules: Sequence[Rule] = ()
+
+    def level(self, change: str, system: str | None, path: str) -> Level:
+        """``path`` is the file's, "" for a change of something else."""
+        rule = next((rule for rule in self.rules if rule.matches(change, system, path)), None)
+        return rule.level if rule else _LEVELS.get(change, Level.CHANGED)
