@@ -89,6 +89,10 @@ def _volume(volume: dict[str, Any], other: dict[str, Any]) -> str:
     if "type" in told:
         kind = str(told["type"]).lower()
         parts.append(f"type {_TYPES.get(kind, plain(kind, 40))}")
+    if _differ("serial", volume, other):
+        parts.append(f"serial number {plain(str(volume['serial']), 40)}")
+    if "file_system" in volume and volume["file_system"] is None:
+        parts.append("no file system that firmware starts from")
     if _differ("volume", volume, other) or not parts:
         parts.append(f"identifier {plain(str(volume['volume']))}")
     return ", ".join(parts)

@@ -160,7 +160,20 @@ DATA = "ebd0a0a2-b9e5-4433-87c0-68b6b72699c7"
             },
             ('Boot0003 "F", active', 'Boot0003 "F", switched off'),
         ),
-        ("order-changed", [], [{"entry": "Boot0007"}], ("empty", "Boot0007")),
+        ("order-changed", [], [{"entry": "Boot0007", "label": None}], ("empty", "Boot0007")),
+        (
+            "volume-reformatted",
+            {"volume": VOLUME, "partition": 1, "type": ESP, "label": "ESP", "serial": "1-2", "disk": "A"},
+            {"volume": VOLUME, "partition": 1, "type": ESP, "label": "ESP", "serial": "3-4", "disk": "A"},
+            ("serial number 1-2", "serial number 3-4"),
+        ),
+        (
+            "volume-reformatted",
+            {"volume": VOLUME, "partition": 1, "type": ESP, "label": "ESP", "disk": "A"},
+            {"volume": VOLUME, "partition": 1, "type": ESP, "file_system": None},
+            ('named "ESP", on the disk A', "no file system that firmware starts from"),
+        ),
+        ("keys-changed", {"size": 3, "sha256": "ab" * 32}, None, ("3 bytes", "gone")),
         ("something-new", {"a": [1, None]}, 3.5, ('{"a":[1,null]}', "3.5")),
     ],
 )

@@ -26,7 +26,7 @@ MEANINGS = (
     ),
     Meaning(
         name="removable-first",
-        headline="The firmware tries a removable disk first.",
+        headline="The firmware tries a removable disk first, through {what}.",
         consequence=(
             "Whatever loader lies on the disk that is plugged in there is started before the installed "
             "systems."

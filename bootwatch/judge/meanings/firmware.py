@@ -28,7 +28,7 @@ MEANINGS = (
     ),
     Meaning(
         name="keys-changed",
-        headline="The keys that Secure Boot goes by have changed.",
+        headline="What Secure Boot goes by has changed: {what}.",
         consequence=(
             "With Secure Boot on, a loader that was allowed may now be refused, or the other way round; "
             "which ones has not been worked out."
