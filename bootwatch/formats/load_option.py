@@ -59,7 +59,7 @@ class LoadOption:
 
     @property
     def is_acceptable(self) -> bool:
-        """Whether edk2 would keep the option: its description ends, its path list fits, is not empty and has an
+        """Whether edk2 would keep the option: its description ends, its path list is there, fits and has an
         End node. Oddities within a node, such as a file name without a NUL, do not matter to it."""
         end = utf16.nul_at(self.raw, _HEAD.size)
         length = _HEAD.unpack_from(self.raw)[1]

@@ -18,8 +18,8 @@ class Look:
 
 
 def custody_between(last_without: Look | None, first_with: Look | None) -> Custody:
-    """Two snapshots of one start prove that this system was running; a shutdown and the very next boot that it
-    was not. Everything else is unknown."""
+    """Two snapshots of one start prove that this system was running; a shutdown and the very next boot that
+    it was not. Everything else is unknown."""
     if last_without is None or first_with is None:
         return Custody.UNKNOWN
     if last_without.boot_id is not None and last_without.boot_id == first_with.boot_id:

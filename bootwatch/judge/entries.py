@@ -71,7 +71,7 @@ def entry_name(number: int) -> str:
 
 
 def read_entries(state: State) -> dict[int, Entry]:
-    """Every boot entry by its number, in the order of the numbers; what the firmware would discard is left out."""
+    """Every boot entry by its number, but for what the firmware would discard."""
     entries = {}
     for name in sorted(state.variables):
         match = _NAME.fullmatch(name)

@@ -92,7 +92,7 @@ def _is_removable(state: State, entry: Entry) -> bool:
 
 
 def _next_left_behind(state: State, systems: Systems) -> Iterator[Finding]:
-    """The firmware takes BootNext away before it starts what it names, so one that is there is still to come."""
+    """The firmware takes BootNext away before it obeys it: one that is there is still to come."""
     number = read_next(state)
     if number is None:
         return

@@ -88,7 +88,7 @@ def pair_volumes(before: State, now: State) -> Pairs[Volume]:
 
 
 class _Disks:
-    """Names for disks that hold on both sides: the table's identifier, or the same size at the same address."""
+    """Names for disks that hold on both sides: by identifier, else by address and size."""
 
     def __init__(self, before: State, now: State) -> None:
         self._names: dict[str, str] = {}

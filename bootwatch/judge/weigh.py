@@ -22,12 +22,12 @@ _WEAKENED = (
     "secure-boot-switched",
 )
 _ROUTINE = ("entry-renumbered", "entry-relabelled", "file-missing", "file-added", "file-changed")
-_LEVELS = {name: Level.WEAKENED for name in _WEAKENED} | {name: Level.ROUTINE for name in _ROUTINE}
+_LEVELS = dict.fromkeys(_WEAKENED, Level.WEAKENED) | dict.fromkeys(_ROUTINE, Level.ROUTINE)
 
 
 @dataclass(frozen=True)
 class Rule:
-    """A level that the config sets: it holds where everything that is given matches. ``path`` may hold * and ?."""
+    """A level that the config sets where everything that is given matches; ``path`` may hold * and ?."""
 
     level: Level
     change: str | None = None

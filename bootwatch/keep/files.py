@@ -30,7 +30,7 @@ def write_whole(path: Path, data: bytes, mode: int = 0o640) -> None:
 
 
 def _share_with_group(handle: int, folder: Path) -> None:
-    """Give a file the group of its folder, so that root's files can be read by those whom the folder is for."""
+    """Give a file its folder's group, so that those whom the folder is for can read what root writes."""
     with contextlib.suppress(PermissionError):
         os.fchown(handle, -1, folder.stat().st_gid)
 
