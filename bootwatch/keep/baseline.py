@@ -10,6 +10,7 @@ import hashlib
 import json
 import os
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from bootwatch.keep.canonical import canonical
 from bootwatch.keep.files import append_line, write_whole
 from bootwatch.model.gap import Gap
 from bootwatch.model.snapshot import Part, State
-from bootwatch.problem import BaselineProblem, Problem
+from bootwatch.problem import Problem
 
 FORMAT = "bootwatch/baseline/1"
 FILE_NAME = "current.yaml"
@@ -58,9 +59,14 @@ class Baseline:
     def parts(self) -> dict[str, Part]:
         return dict(self.document["state"])
 
-    @property
+    @cached_property
     def state(self) -> State:
         return State.from_parts(self.parts)
+
+    @property
+    def overview(self) -> dict[str, Any]:
+        """What the machine started from when it was saved, in words."""
+        return dict(self.document.get("overview", {}))
 
     @property
     def gaps(self) -> tuple[Gap, ...]:
@@ -77,6 +83,7 @@ def make_document(
     snapshot: int | None,
     parts: dict[str, Part],
     gaps: list[Any],
+    overview: dict[str, Any],
 ) -> dict[str, Any]:
     """The baseline file's content."""
     return {
@@ -87,6 +94,7 @@ def make_document(
         "by": by,
         "snapshot": snapshot,
         "gaps": gaps,
+        "overview": overview,
         "state": parts,
     }
 
@@ -98,20 +106,39 @@ def load(folder: Path, cache: Path | None = None) -> Baseline | None:
     that can be written. Raises Problem when the file is damaged or can't be read.
     """
     path = folder / FILE_NAME
-    try:
-        raw = path.read_bytes()
-    except FileNotFoundError:
+    raw = _read_file(path)
+    if raw is None:
         return None
-    except OSError as error:
-        raise BaselineProblem(
-            f"The baseline {path} can't be read: {error.strerror}.", "Run the command with sudo."
-        ) from error
     own = hashlib.sha256(raw).hexdigest()
     document = _cached(cache, own)
     if document is None:
         document = _parse(raw, path)
         _leave_cached(cache, own, document)
     return Baseline(document, own)
+
+
+def load_header(folder: Path) -> Baseline | None:
+    """The current baseline without its state, which is what takes time to read. Fails as `load` does.
+
+    Its keys are sorted, and the state comes last.
+    """
+    path = folder / FILE_NAME
+    raw = _read_file(path)
+    if raw is None:
+        return None
+    head, found, _ = raw.partition(b"\nstate:")
+    return Baseline(_parse(head + b"\nstate: {}\n" if found else raw, path), hashlib.sha256(raw).hexdigest())
+
+
+def _read_file(path: Path) -> bytes | None:
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise Problem(
+            f"The baseline {path} can't be read: {error.strerror}.", "Run the command with sudo."
+        ) from error
 
 
 def _cached(cache: Path | None, own: str) -> dict[str, Any] | None:

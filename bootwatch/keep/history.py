@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +18,7 @@ from bootwatch.keep import parts
 from bootwatch.keep.canonical import canonical, digest
 from bootwatch.model.change import Drift
 from bootwatch.model.gap import Gap
-from bootwatch.model.snapshot import Circumstance, Moment, Snapshot, State
+from bootwatch.model.snapshot import Circumstance, Moment, Part, Snapshot, State
 from bootwatch.problem import Problem
 
 FILE_NAME = "history.db"
@@ -36,6 +36,7 @@ CREATE TABLE IF NOT EXISTS snapshot (
     circumstance TEXT NOT NULL,
     state TEXT NOT NULL REFERENCES document(digest),
     gaps TEXT NOT NULL REFERENCES document(digest),
+    overview TEXT NOT NULL REFERENCES document(digest),
     baseline TEXT,
     result TEXT REFERENCES document(digest)
 ) STRICT;
@@ -58,7 +59,8 @@ CREATE TABLE IF NOT EXISTS log (line TEXT PRIMARY KEY) STRICT;
 
 @dataclass(frozen=True)
 class Row:
-    """One snapshot as the history lists it; ``result`` is the drift found then, None without a baseline."""
+    """One snapshot as the history lists it; ``result`` is the drift found then, None without a baseline;
+    ``overview`` what the machine started from, in words."""
 
     number: int
     boot_id: str | None
@@ -68,6 +70,7 @@ class Row:
     baseline: str | None
     has_gaps: bool
     result: dict[str, Any] | None
+    overview: dict[str, Any]
 
     @property
     def drift(self) -> Drift | None:
@@ -122,8 +125,8 @@ class History:
             raise
         self.database.execute("COMMIT")
 
-    def add(self, snapshot: Snapshot) -> int:
-        """Record a snapshot and return its number. Call it inside a transaction."""
+    def add(self, snapshot: Snapshot, overview: dict[str, Any]) -> int:
+        """Record a snapshot with its overview and return its number. Call it inside a transaction."""
         before = self._last_part_digests()
         own = {
             name: parts.store(self.database, name, part, before.get(name))
@@ -131,8 +134,8 @@ class History:
         }
         circumstance = snapshot.circumstance
         cursor = self.database.execute(
-            "INSERT INTO snapshot (boot_id, moment, time, circumstance, state, gaps)"
-            " VALUES (?, ?, ?, ?, ?, ?)",
+            "INSERT INTO snapshot (boot_id, moment, time, circumstance, state, gaps, overview)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?)",
             (
                 circumstance.boot_id,
                 circumstance.moment.value,
@@ -140,6 +143,7 @@ class History:
                 canonical(circumstance.to_json()),
                 self._store(own),
                 self._store([gap.to_json() for gap in snapshot.gaps]),
+                self._store(overview),
             ),
         )
         if cursor.lastrowid is None:
@@ -156,15 +160,14 @@ class History:
     def snapshot(self, number: int) -> Snapshot:
         """The whole snapshot. Raises KeyError for a number that the history doesn't hold."""
         row = self.database.execute(
-            "SELECT circumstance, state, gaps FROM snapshot WHERE number = ?", (number,)
+            "SELECT circumstance, gaps FROM snapshot WHERE number = ?", (number,)
         ).fetchone()
         if row is None:
             raise KeyError(number)
-        circumstance, state, gaps = row
-        stored = {name: parts.load(self.database, own) for name, own in self._load(state).items()}
+        circumstance, gaps = row
         return Snapshot(
             Circumstance.from_json(json.loads(circumstance)),
-            State.from_parts(stored),
+            State.from_parts(self.parts(number)),
             tuple(Gap.from_json(item) for item in self._load(gaps)),
             number,
         )
@@ -178,7 +181,7 @@ class History:
         return next(iter(self._select("WHERE number = ?", number)), None)
 
     def _select(self, which: str, value: int) -> list[Row]:
-        columns = "number, boot_id, moment, time, state, baseline, gaps, result"
+        columns = "number, boot_id, moment, time, state, baseline, gaps, result, overview"
         found = self.database.execute(f"SELECT {columns} FROM snapshot {which}", (value,)).fetchall()
         return [self._row(*values) for values in found]
 
@@ -192,9 +195,30 @@ class History:
         baseline: str | None,
         gaps: str,
         result: str | None,
+        overview: str,
     ) -> Row:
-        found = self._load(result) if result else None
-        return Row(number, boot_id, Moment(moment), time, state, baseline, bool(self._load(gaps)), found)
+        return Row(
+            number=number,
+            boot_id=boot_id,
+            moment=Moment(moment),
+            time=time,
+            state=state,
+            baseline=baseline,
+            has_gaps=bool(self._load(gaps)),
+            result=self._load(result) if result else None,
+            overview=self._load(overview),
+        )
+
+    def parts(self, number: int) -> dict[str, Part]:
+        """A snapshot's state as its stored parts. Raises KeyError for a number that isn't there."""
+        row = self.database.execute("SELECT state FROM snapshot WHERE number = ?", (number,)).fetchone()
+        if row is None:
+            raise KeyError(number)
+        return {name: parts.load(self.database, own) for name, own in self._load(row[0]).items()}
+
+    def import_log(self, lines: Iterable[str]) -> None:
+        """Copy lines of the administrator's log that are not here yet."""
+        self.database.executemany("INSERT OR IGNORE INTO log VALUES (?)", [(line,) for line in lines])
 
     def _last_part_digests(self) -> dict[str, str]:
         row = self.database.execute("SELECT state FROM snapshot ORDER BY number DESC LIMIT 1").fetchone()

@@ -31,6 +31,16 @@ def publish(places: Places, drift: Drift, facts: Facts) -> None:
     _put(places.run / "motd", log_in_lines(drift, facts))
 
 
+def publish_without_baseline(places: Places, machine: str) -> None:
+    """Say that there is nothing to compare with yet. Raises OSError when it can't be written."""
+    if places.run is None:
+        return
+    places.run.mkdir(mode=0o755, exist_ok=True)
+    _put(places.run / "drift.json", json.dumps({"machine": machine, "baseline": None}, indent=1) + "\n")
+    _put(places.run / "summary", f"{plain(machine)}: no baseline was saved yet\n")
+    _put(places.run / "motd", "")
+
+
 def log_in_lines(drift: Drift, facts: Facts) -> str:
     """Two lines for whoever logs in while something above routine is open, else nothing."""
     items: list[Change | Finding] = [*drift.changes, *drift.findings]
@@ -42,7 +52,13 @@ def log_in_lines(drift: Drift, facts: Facts) -> str:
 
 
 def _document(drift: Drift, facts: Facts) -> dict[str, object]:
-    return drift.to_json() | {"machine": facts.machine, "snapshot": facts.snapshot, "time": facts.time}
+    baseline = {"saved": facts.baseline_saved, "reason": facts.baseline_reason}
+    return drift.to_json() | {
+        "machine": facts.machine,
+        "snapshot": facts.snapshot,
+        "time": facts.time,
+        "baseline": baseline,
+    }
 
 
 def _put(path: Path, text: str) -> None:

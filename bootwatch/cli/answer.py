@@ -1,0 +1,49 @@
+"""bootwatch without a command: the answer in three lines."""
+
+from __future__ import annotations
+
+import argparse
+import os
+
+from bootwatch.cli.drift import get
+from bootwatch.cli.result import NO_BASELINE, Result, newest, published, status
+from bootwatch.keep.baseline import load_header
+from bootwatch.places import Places
+from bootwatch.problem import MachineProblem
+from bootwatch.tell.age import age
+from bootwatch.tell.phrases import moment, one_line
+from bootwatch.tell.plain import plain
+from bootwatch.tell.report import Facts
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Does each system start, what starts next, when was that last checked."""
+    result = _newest(arguments.places)
+    facts = result.facts
+    print(f"{plain(facts.machine)}: {plain(one_line(result.drift))}.")
+    print("Next start: not worked out yet.")
+    if facts.snapshot is None:
+        print("Last checked: just now; nothing was recorded yet.")
+    else:
+        print(f"Last checked: {moment(facts.time)}, {age(facts.time)} (snapshot {facts.snapshot}).")
+    return status(result.drift)
+
+
+def _newest(places: Places) -> Result:
+    """The newest recorded comparison; where nothing was recorded, a look at the folder."""
+    if places.is_this_machine and os.geteuid():
+        return published(places)
+    baseline = load_header(places.baseline)
+    if baseline is None:
+        raise NO_BASELINE
+    row = newest(places)
+    if row and row.drift:
+        machine = str(row.overview.get("machine") or baseline.machine)
+        return Result(
+            row.drift, Facts(machine, row.time, baseline.saved, baseline.reason, row.number), recorded=True
+        )
+    if places.is_this_machine:
+        raise MachineProblem(
+            "No snapshot was compared with the baseline yet.", "Run: sudo bootwatch snapshot"
+        )
+    return get(places)

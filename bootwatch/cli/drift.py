@@ -1,0 +1,68 @@
+"""bootwatch drift: what differs from the baseline."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from typing import Any
+
+from bootwatch.cli.result import NO_BASELINE, Result, newest, published, status
+from bootwatch.cli.snapshot import UNTOLD
+from bootwatch.config import Config
+from bootwatch.keep.baseline import load_header
+from bootwatch.places import Places
+from bootwatch.problem import MachineProblem
+from bootwatch.service.ask import ask_for_reading, must_ask
+from bootwatch.service.read import look
+from bootwatch.tell.age import age
+from bootwatch.tell.report import Facts, drift_report
+
+
+def add(commands: Any) -> None:
+    command = commands.add_parser("drift", help="show how the machine differs from its baseline")
+    command.add_argument(
+        "--now", action="store_true", help="look now, even without the rights to see everything"
+    )
+    command.add_argument("--json", action="store_true", help="as JSON")
+    command.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    result = get(arguments.places, insist=arguments.now)
+    if arguments.json:
+        print(json.dumps(result.to_json(), indent=1))
+        return status(result.drift)
+    if result.recorded:
+        when = age(result.facts.time)
+        print(f"Recorded {when}, not looked at now: that takes sudo.\n", file=sys.stderr)
+    print(drift_report(result.drift, result.facts), end="")
+    return status(result.drift)
+
+
+def get(places: Places, *, insist: bool = False) -> Result:
+    """The drift: by the service for root, as the caller below another root, else the newest recorded."""
+    if must_ask(places):
+        return _asked(places)
+    if places.is_this_machine and os.geteuid() and not insist:
+        return published(places)
+    reading = look(places)
+    if reading.drift is None:
+        raise NO_BASELINE
+    return Result(reading.drift, reading.facts)
+
+
+def _asked(places: Places) -> Result:
+    baseline = load_header(places.baseline)
+    if baseline is None:
+        raise NO_BASELINE
+    Config.load(places.config)
+    ask_for_reading(UNTOLD)
+    row = newest(places)
+    if row is None or row.drift is None:
+        raise MachineProblem(
+            "The reading gave no comparison.", "See: journalctl -u bootwatch-read@asked-untold -n 20"
+        )
+    machine = str(row.overview.get("machine") or baseline.machine)
+    return Result(row.drift, Facts(machine, row.time, baseline.saved, baseline.reason, row.number))

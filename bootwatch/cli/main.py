@@ -1,0 +1,66 @@
+"""The command line."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Sequence
+
+from bootwatch import __version__
+from bootwatch.cli import answer, baseline, demo, drift, history, meaning, send, snapshot
+from bootwatch.places import Places
+from bootwatch.problem import Problem
+from bootwatch.tell.plain import plain
+
+_COMMANDS = (snapshot, baseline, drift, history, send, meaning, demo)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; its exit status: 0 fine, 1 drift, 2 usage, 3 not readable, 4 no baseline."""
+    try:
+        arguments = parser().parse_args(argv)
+    except SystemExit as leave:  # argparse has said why
+        return leave.code if isinstance(leave.code, int) else 2
+    arguments.places = Places.below(arguments.root, arguments.state, arguments.config)
+    try:
+        return int(arguments.run(arguments))
+    except Problem as problem:
+        return _explain(problem, as_json=getattr(arguments, "json", False))
+    except BrokenPipeError:
+        sys.stderr.close()  # whoever read has enough; nothing more can be said
+        return 0
+    except KeyboardInterrupt:
+        return 130
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole command line, for the manual and its tests too."""
+    top = argparse.ArgumentParser(
+        prog="bootwatch",
+        description="Watches over what a PC that starts two systems needs in order to start them.",
+        epilog="Without a command: the answer in three lines.",
+    )
+    top.add_argument("--root", default="/", metavar="DIR", help="the machine's root folder (default: /)")
+    top.add_argument(
+        "--state", metavar="DIR", help="where baseline and history lie (default: ROOT/var/lib/bootwatch)"
+    )
+    top.add_argument(
+        "--config", metavar="FILE", help="the settings (default: ROOT/etc/bootwatch/bootwatch.yaml)"
+    )
+    top.add_argument("--version", action="version", version=f"bootwatch {__version__}")
+    top.set_defaults(run=answer.run, json=False)
+    commands = top.add_subparsers(metavar="COMMAND", title="commands")
+    for command in _COMMANDS:
+        command.add(commands)
+    return top
+
+
+def _explain(problem: Problem, as_json: bool) -> int:
+    """One line and a hint for people; the same as data where data was asked for."""
+    if as_json:
+        document = {"format": "bootwatch/problem/1", "problem": problem.message, "hint": problem.hint}
+        print(json.dumps(document, indent=1))
+    lines = [f"bootwatch: {line}" for line in problem.message.splitlines()] + problem.hint.splitlines()
+    print("\n".join(plain(line, 4000) for line in lines), file=sys.stderr)
+    return problem.status

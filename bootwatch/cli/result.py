@@ -1,0 +1,86 @@
+"""What a command shows: a fresh reading, one that a unit took, or the newest recorded one."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from bootwatch.keep.history import History, Row
+from bootwatch.model.change import Drift
+from bootwatch.model.gap import Gap
+from bootwatch.model.level import Level
+from bootwatch.places import Places
+from bootwatch.problem import BaselineProblem, MachineProblem
+from bootwatch.tell.report import Facts
+
+NO_BASELINE = BaselineProblem(
+    "There is no baseline yet, so there is nothing to compare with.",
+    "When both systems start as they should, say so: sudo bootwatch baseline save --reason TEXT",
+)
+
+
+@dataclass(frozen=True)
+class Result:
+    """A drift with what is needed to show it. ``recorded`` is True for one that wasn't taken just now."""
+
+    drift: Drift
+    facts: Facts
+    recorded: bool = False
+
+    def to_json(self) -> dict[str, Any]:
+        document = self.drift.to_json()
+        facts = self.facts
+        baseline = {"saved": facts.baseline_saved, "reason": facts.baseline_reason}
+        return document | {
+            "machine": facts.machine,
+            "snapshot": facts.snapshot,
+            "time": facts.time,
+            "baseline": baseline,
+        }
+
+
+def status(drift: Drift) -> int:
+    """1 a known change or finding above routine, 3 something that the baseline holds wasn't seen, else 0."""
+    unseen = [finding for finding in drift.findings if finding.finding == "unseen"]
+    levels = [change.level for change in drift.changes]
+    levels += [finding.level for finding in drift.findings if finding not in unseen]
+    if any(level is not Level.ROUTINE for level in levels):
+        return 1
+    return 3 if unseen or _cannot_start(drift.gaps) else 0
+
+
+def _cannot_start(gaps: tuple[Gap, ...]) -> bool:
+    """Whether the machine as such couldn't be read: its variables or its list of disks."""
+    return any(gap.name == "*" for gap in gaps)
+
+
+def newest(places: Places) -> Row | None:
+    """The newest recorded snapshot, None where there is none. Raises Problem when that can't be read."""
+    with History.look(places.history) as history:
+        rows = history.rows(1) if history else []
+    return rows[0] if rows else None
+
+
+def published(places: Places) -> Result:
+    """What the reader left for everybody to read.
+
+    Raises BaselineProblem where it found no baseline, MachineProblem where it left nothing.
+    """
+    run = places.run
+    try:
+        if run is None:
+            raise FileNotFoundError
+        document = json.loads((run / "drift.json").read_bytes())
+        baseline = document["baseline"]
+        if baseline is None:
+            raise NO_BASELINE
+        facts = Facts(
+            document["machine"], document["time"], baseline["saved"], baseline["reason"], document["snapshot"]
+        )
+        return Result(Drift.from_json(document), facts, recorded=True)
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise MachineProblem(
+            "Reading this machine needs rights that you don't have, and nothing was recorded yet.",
+            "Run it with sudo; --now reads what you may read all the same.",
+        ) from error

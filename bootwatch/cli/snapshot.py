@@ -1,0 +1,92 @@
+"""bootwatch snapshot: take, record, compare, and spool what is to be told."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+from typing import Any
+
+from bootwatch.cli.result import newest
+from bootwatch.model.snapshot import Moment
+from bootwatch.places import Places
+from bootwatch.problem import MachineProblem
+from bootwatch.service.ask import ask_for_reading, must_ask
+from bootwatch.service.read import may_record, read
+from bootwatch.tell.phrases import one_line
+from bootwatch.tell.plain import plain
+
+# What the read unit's instances are called when a command wants less or more than a plain reading.
+UNTOLD = "asked-untold"
+PROGRAMS = "asked-programs"
+_MOMENTS = (*(moment.value for moment in Moment), UNTOLD, PROGRAMS)
+
+
+def add(commands: Any) -> None:
+    command = commands.add_parser("snapshot", help="take a snapshot, record it and compare it")
+    command.add_argument(
+        "--moment",
+        default="asked",
+        type=_moment,
+        metavar="|".join(moment.value for moment in Moment),
+        help="why it is taken (default: asked)",
+    )
+    command.add_argument("--no-tell", action="store_true", help="only record and compare")
+    command.add_argument("--json", action="store_true", help="as JSON")
+    command.set_defaults(run=run)
+
+
+def _moment(text: str) -> str:
+    if text not in _MOMENTS:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is none of {', '.join(moment.value for moment in Moment)}"
+        )
+    return text
+
+
+def run(arguments: argparse.Namespace) -> int:
+    places: Places = arguments.places
+    if must_ask(places):
+        plain_asked = arguments.moment == "asked"
+        ask_for_reading(UNTOLD if plain_asked and arguments.no_tell else arguments.moment)
+    else:
+        _require_rights(places)
+        take(places, arguments.moment, tell=not arguments.no_tell)
+    row = newest(places)
+    if row is None:
+        raise MachineProblem("No snapshot was recorded.", "See: journalctl -u 'bootwatch-read@*' -n 20")
+    if arguments.json:
+        print(
+            json.dumps(_document(row.number, row.time, row.moment.value, row.result, row.overview), indent=1)
+        )
+        return 0
+    drift = row.drift
+    line = one_line(drift) if drift else "there is no baseline yet to compare it with"
+    print(f"Snapshot {row.number} recorded: {plain(line)}.")
+    return 0
+
+
+def take(places: Places, instance: str, *, tell: bool = True) -> None:
+    """Take one reading as the caller."""
+    moment = Moment.ASKED if instance in (UNTOLD, PROGRAMS) else Moment(instance)
+    read(places, moment, tell=tell and instance == moment.value, keep_programs=instance == PROGRAMS)
+
+
+def _require_rights(places: Places) -> None:
+    if not may_record(places):
+        raise MachineProblem(
+            f"You may not record anything in {places.history}.",
+            "Run it with sudo." if os.geteuid() else "Name another folder with --state.",
+        )
+
+
+def _document(number: int, time: str, moment: str, result: Any, overview: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "format": "bootwatch/snapshot/1",
+        "snapshot": number,
+        "time": time,
+        "moment": moment,
+        "level": result["level"] if result else None,
+        "gaps": overview.get("gaps", []),
+        "findings": overview.get("findings", []),
+    }

@@ -1,0 +1,1 @@
+"""The order in which observing, judging, keeping and telling are called."""

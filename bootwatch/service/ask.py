@@ -1,0 +1,77 @@
+"""How a command gets a recorded reading: the service's own reader takes it, with the reader's rights only."""
+
+from __future__ import annotations
+
+import os
+import pwd
+import subprocess
+import sys
+from pathlib import Path
+
+from bootwatch.observe.machine import Machine
+from bootwatch.places import Places
+from bootwatch.problem import MachineProblem, Problem, UsageProblem
+from bootwatch.service.uefi import require_uefi
+
+USER = "bootwatch"
+_SYSTEMD = Path("/run/systemd/system")
+
+
+def must_ask(places: Places) -> bool:
+    """Whether a reading is the service's: root's command on the running machine, in the usual places."""
+    return places.is_this_machine and places == Places.below(places.root) and os.geteuid() == 0
+
+
+def ask_for_reading(instance: str) -> None:
+    """Have a reading taken and recorded; back when that is done. Raises Problem when it failed."""
+    if not Path("/var/lib/bootwatch/baseline").is_dir():
+        require_uefi(Machine())
+    try:
+        pwd.getpwnam(USER)
+    except KeyError as error:
+        raise UsageProblem(
+            f"The user {USER}, who reads the machine, does not exist here.",
+            "Install bootwatch first: sudo ./packaging/install (or look at a folder with --root).",
+        ) from error
+    if _SYSTEMD.is_dir():
+        _start_unit(instance)
+    else:
+        _run_child(instance)
+
+
+def _start_unit(instance: str) -> None:
+    unit = f"bootwatch-read@{instance}.service"
+    done = subprocess.run(
+        ["systemctl", "start", unit], stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False
+    )
+    if done.returncode == 0:
+        return
+    require_uefi(Machine())
+    said = done.stderr.strip().splitlines()
+    raise Problem(
+        f"The reading failed: {said[0] if said else f'{unit} did not succeed'}",
+        f"Its own words: journalctl -u {unit} -n 20",
+    )
+
+
+def _run_child(instance: str) -> None:
+    """Without systemd there is no sandbox; the rights are dropped all the same."""
+    print(f"bootwatch: systemd is not running here: reading as a child, as the user {USER}", file=sys.stderr)
+    for name in ("history", "spool"):
+        if not (Path("/var/lib/bootwatch") / name).is_dir():
+            raise UsageProblem(
+                "The folders below /var/lib/bootwatch are not there yet.",
+                "Install bootwatch: sudo ./packaging/install",
+            )
+    capabilities = "-all,+dac_read_search"
+    command = [
+        "setpriv", f"--reuid={USER}", f"--regid={USER}", "--init-groups",
+        f"--inh-caps={capabilities}", f"--ambient-caps={capabilities}", f"--bounding-set={capabilities}",
+        "--no-new-privs", sys.executable, "-P", "-m", "bootwatch.cli", "snapshot", "--moment", instance,
+    ]  # fmt: skip
+    package = str(Path(__file__).resolve().parents[2])
+    done = subprocess.run(
+        command, stdin=subprocess.DEVNULL, env={**os.environ, "PYTHONPATH": package}, check=False
+    )
+    if done.returncode:
+        raise MachineProblem("The reading failed.", "Its own words stand above.")

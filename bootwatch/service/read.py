@@ -1,0 +1,236 @@
+"""One reading: observe, record, compare, hand over what is to be told."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from bootwatch.config import Config
+from bootwatch.judge.custody import Look, custody_between
+from bootwatch.judge.drift import compare
+from bootwatch.judge.overview import overview
+from bootwatch.keep import baseline as baselines
+from bootwatch.keep import open_changes
+from bootwatch.keep.baseline import Baseline
+from bootwatch.keep.canonical import canonical
+from bootwatch.keep.files import write_whole
+from bootwatch.keep.history import History
+from bootwatch.keep.receipts import sweep
+from bootwatch.keep.spool import Spool
+from bootwatch.model.change import Change, Drift
+from bootwatch.model.message import Message
+from bootwatch.model.snapshot import Moment, Snapshot
+from bootwatch.observe.machine import Machine
+from bootwatch.observe.snapshot import observe
+from bootwatch.places import Places
+from bootwatch.problem import Problem
+from bootwatch.service.uefi import require_uefi
+from bootwatch.tell import board, journal
+from bootwatch.tell.report import Facts
+
+_CACHE = "baseline-cache"
+PROGRAMS = "programs"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What one look at the machine gave. ``baseline`` and ``drift`` are None where nothing was saved yet."""
+
+    machine: str
+    snapshot: Snapshot
+    baseline: Baseline | None
+    drift: Drift | None
+
+    @property
+    def facts(self) -> Facts:
+        """What a report says about the comparison. Only where there is a baseline."""
+        return Facts(
+            machine=self.machine,
+            time=self.snapshot.circumstance.time,
+            baseline_saved=self.baseline.saved if self.baseline else "",
+            baseline_reason=self.baseline.reason if self.baseline else "",
+            snapshot=self.snapshot.number,
+        )
+
+
+def look(places: Places) -> Reading:
+    """Read and compare, and record nothing: what is done for a folder that stands for a machine."""
+    config, baseline = Config.load(places.config), load_baseline(places)
+    if baseline is None:
+        require_uefi(Machine(places.root))
+    snapshot = _observe(places, Moment.ASKED, baseline)
+    drift = _compare(snapshot, baseline, config) if baseline else None
+    if baseline and drift:
+        with History.look(places.history) as history:
+            if history:
+                drift = _place_in_time(history, drift, baseline, snapshot)
+    return Reading(_machine_name(config, snapshot), snapshot, baseline, drift)
+
+
+def read(places: Places, moment: Moment, *, tell: bool = True, keep_programs: bool = False) -> Reading:
+    """Read, record and compare; spool what people were not told of yet, unless ``tell`` is False.
+
+    ``keep_programs`` leaves a copy of each program in the reader's folder, for whoever saves a baseline.
+    Raises Problem when nothing could be recorded.
+    """
+    config, trouble = _config_or_default(places)
+    baseline, baseline_trouble = _baseline_or_none(places)
+    if baseline is None and baseline_trouble is None:
+        require_uefi(Machine(places.root))
+    with History.open(places.history) as history:
+        keep = _program_keeper(places.history / PROGRAMS, keep_programs)
+        snapshot = _observe(places, moment, baseline, keep)
+        reading = _record(history, places, config, baseline, snapshot)
+        if tell:
+            _hand_over(history, places, reading)
+    _publish(places, reading)
+    sweep(Spool(places.spool), places.receipts)
+    for problem in (trouble, baseline_trouble):
+        if problem:
+            raise problem
+    return reading
+
+
+def _config_or_default(places: Places) -> tuple[Config, Problem | None]:
+    """A mistake in the config must not stop the recording: it is told once that is done."""
+    try:
+        return Config.load(places.config), None
+    except Problem as problem:
+        return Config(), problem
+
+
+def _baseline_or_none(places: Places) -> tuple[Baseline | None, Problem | None]:
+    try:
+        return load_baseline(places), None
+    except Problem as problem:
+        return None, problem
+
+
+def load_baseline(places: Places) -> Baseline | None:
+    """The current baseline, None where there is none. Raises Problem when it can't be used."""
+    return baselines.load(places.baseline, places.history / _CACHE if may_record(places) else None)
+
+
+def _program_keeper(folder: Path, wanted: bool) -> Callable[[str, bytes], None] | None:
+    """Leaves programs in ``folder``; what an earlier reading left there is taken away."""
+    if folder.is_dir():
+        for old in folder.iterdir():
+            old.unlink(missing_ok=True)
+    if not wanted:
+        return None
+    folder.mkdir(mode=0o750, parents=True, exist_ok=True)
+    return lambda digest, data: write_whole(folder / digest, data)
+
+
+def _observe(
+    places: Places,
+    moment: Moment,
+    baseline: Baseline | None,
+    keep: Callable[[str, bytes], None] | None = None,
+) -> Snapshot:
+    named = baseline.state.volumes if baseline else ()
+    return observe(Machine(places.root), moment, named=named, keep_program=keep)
+
+
+def _compare(snapshot: Snapshot, baseline: Baseline, config: Config) -> Drift:
+    return compare(baseline.state, baseline.gaps, snapshot, weights=config.weights, names=config.system_names)
+
+
+def _machine_name(config: Config, snapshot: Snapshot) -> str:
+    return config.machine or snapshot.state.facts.get("host_name") or "this machine"
+
+
+def _record(
+    history: History, places: Places, config: Config, baseline: Baseline | None, snapshot: Snapshot
+) -> Reading:
+    drift = None
+    view = overview(snapshot.state, snapshot.gaps, config.system_names)
+    view["machine"] = _machine_name(config, snapshot)
+    with history.transaction():
+        history.import_log(_log_lines(places))
+        snapshot = snapshot.numbered(history.add(snapshot, view))
+        if baseline and snapshot.number is not None:
+            drift = _place_in_time(history, _compare(snapshot, baseline, config), baseline, snapshot)
+            history.set_result(snapshot.number, baseline.digest, drift)
+            open_changes.keep_open(history, drift)
+    return Reading(_machine_name(config, snapshot), snapshot, baseline, drift)
+
+
+def _log_lines(places: Places) -> list[str]:
+    try:
+        return (places.baseline / "log").read_text("utf-8", "replace").splitlines()
+    except OSError:
+        return []
+
+
+def _place_in_time(history: History, drift: Drift, baseline: Baseline, snapshot: Snapshot) -> Drift:
+    """Say of each change between which snapshots it happened, and who had the machine then."""
+    spans = open_changes.spans(history, drift, baseline.digest, baseline.snapshot, snapshot.number)
+    looks = {number: _look_at(history, number) for span in spans.values() for number in span}
+    return drift.with_changes(
+        tuple(
+            replace(change, between=span, custody=custody_between(looks[span[0]], looks[span[1]]))
+            for change in drift.changes
+            for span in (spans[change.id],)
+        )
+    )
+
+
+def _look_at(history: History, number: int | None) -> Look | None:
+    row = history.row(number) if number is not None else None
+    return Look(row.number, row.boot_id, row.moment) if row else None
+
+
+def _hand_over(history: History, places: Places, reading: Reading) -> None:
+    """Spool one message if anything is new. The same news always makes the same message, so a power cut
+    between spooling and remembering it can't make two."""
+    drift, baseline, number = reading.drift, reading.baseline, reading.snapshot.number
+    news = open_changes.news(history, drift) if drift else []
+    if not news or drift is None or baseline is None or number is None:
+        return
+    message = Message(
+        id=_message_id(reading, news),
+        machine=reading.machine,
+        snapshot=number,
+        moment=reading.snapshot.circumstance.moment.value,
+        time=reading.snapshot.circumstance.time,
+        baseline_saved=baseline.saved,
+        baseline_reason=baseline.reason,
+        drift=drift,
+        news=tuple(change.id for change in news),
+    )
+    Spool(places.spool).put(message)
+    with history.transaction():
+        open_changes.mark_told(history, news, message.id)
+    journal.announce(message, places)
+
+
+def _message_id(reading: Reading, news: list[Change]) -> str:
+    machine = reading.snapshot.state.facts.get("machine_id") or reading.machine
+    episodes = sorted((change.id, open_changes.content_of(change), change.between[1] or 0) for change in news)
+    return hashlib.sha256(canonical([machine, episodes]).encode()).hexdigest()[:32]
+
+
+def _publish(places: Places, reading: Reading) -> None:
+    try:
+        if reading.drift:
+            board.publish(places, reading.drift, reading.facts)
+        else:
+            board.publish_without_baseline(places, reading.machine)
+    except OSError as error:
+        print(f"bootwatch: the summary in {places.run} was not renewed: {error.strerror}", file=sys.stderr)
+
+
+def may_record(places: Places) -> bool:
+    """Whether the caller may write the history: the service's user, or the owner of a root of one's own.
+
+    Root may not where the folder is the service user's: what root writes there could be led astray.
+    """
+    folder = places.history
+    while not folder.exists() and folder != folder.parent:
+        folder = folder.parent
+    return os.access(folder, os.W_OK) and (os.geteuid() != 0 or folder.stat().st_uid == 0)

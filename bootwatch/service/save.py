@@ -1,0 +1,52 @@
+"""Making a recorded snapshot the baseline: what an administrator's command does."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bootwatch.config import Config
+from bootwatch.keep import baseline as baselines
+from bootwatch.keep import spares
+from bootwatch.keep.history import History
+from bootwatch.observe.snapshot import utc_now
+from bootwatch.places import Places
+from bootwatch.problem import Problem
+from bootwatch.service.read import PROGRAMS
+
+
+def save_baseline(places: Places, number: int, reason: str, by: str) -> tuple[Path, list[str]]:
+    """Make snapshot ``number`` the baseline: spares, then the file, then a line in the log.
+
+    Returns where it lies and the paths of programs that no spare could be kept of. Raises Problem when it
+    can't be written. Nothing in the snapshot is parsed here but its JSON.
+    """
+    with History.look(places.history) as history:
+        if history is None:
+            raise Problem("There is no history to take the snapshot from.", "Run: bootwatch snapshot")
+        row, parts = history.row(number), history.parts(number)
+    if row is None:
+        raise Problem(f"The history holds no snapshot {number}.", "See: bootwatch history")
+    saved = utc_now()
+    machine = Config.load(places.config).machine or parts["facts"].get("host_name") or "this machine"
+    document = baselines.make_document(
+        machine=machine,
+        saved=saved,
+        reason=reason,
+        by=by,
+        snapshot=number,
+        parts=parts,
+        gaps=row.overview["gaps"],
+        overview=row.overview,
+    )
+    try:
+        lacking = spares.take_over(places.history / PROGRAMS, places.spares, spares.wanted(parts))
+        path = baselines.save(places.baseline, document)
+        one_line = " ".join(reason.split())
+        baselines.append_log(
+            places.baseline, f"{saved} baseline saved by {by} from snapshot {number}: {one_line}"
+        )
+    except OSError as error:
+        raise Problem(
+            f"The baseline can't be written to {places.baseline}: {error.strerror}.", "Run it with sudo."
+        ) from error
+    return path, lacking
