@@ -9,6 +9,12 @@ CODE_PAGE = "cp437"
 LOWER_BASE = 0x08
 LOWER_EXTENSION = 0x10
 _UPPER = {code: code - 0x20 for code in (*range(0x61, 0x7B), *range(0xE0, 0xF7), *range(0xF8, 0xFF))}
+# As Linux lowers a byte: only to a letter that the code page has.
+_LOWER = {
+    ord(upper): upper.lower()
+    for upper in bytes(range(0x41, 0x100)).decode(CODE_PAGE)
+    if len(upper.lower()) == 1 and upper.lower().encode(CODE_PAGE, "ignore")
+}
 _FORBIDDEN = frozenset("\\/\0")
 _SAFE = {ord(char): "\N{REPLACEMENT CHARACTER}" for char in _FORBIDDEN}
 
@@ -37,9 +43,9 @@ def short_name(short: bytes, flags: int) -> str:
     base = short[:8].rstrip(b" ").decode(CODE_PAGE)
     extension = short[8:11].rstrip(b" ").decode(CODE_PAGE)
     if flags & LOWER_BASE:
-        base = base.lower()
+        base = base.translate(_LOWER)
     if flags & LOWER_EXTENSION:
-        extension = extension.lower()
+        extension = extension.translate(_LOWER)
     return (base + "." + extension if extension else base).translate(_SAFE)
 
 
