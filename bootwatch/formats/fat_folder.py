@@ -8,14 +8,15 @@ checksum at 13. A slot that begins with 0x00 ends the folder, one that begins wi
 
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
 
 from . import fat_name
 from .fat_boot import SLOT
 
 _SHORT = struct.Struct("<11sBB7xHHHHI")
 _DELETED = 0xE5
-_READ_ONLY_TO_VOLUME = 0x0F
+_LONG_NAME = 0x0F
 _ATTRIBUTES = 0x3F
 _VOLUME = 0x08
 _FOLDER = 0x10
@@ -23,8 +24,7 @@ _LAST_PART = 0x40
 _MAX_PARTS = 20
 
 
-@dataclass(frozen=True, slots=True)
-class Slot:
+class Slot(NamedTuple):
     """What one 8.3 slot and the long name before it say. `size` is in bytes, `time` local or "" if
     impossible.
     """
@@ -58,7 +58,7 @@ class SlotParser:
             self.count += 1
             if first == _DELETED:
                 self._long.forget()
-            elif attributes & _ATTRIBUTES == _READ_ONLY_TO_VOLUME:
+            elif attributes & _ATTRIBUTES == _LONG_NAME:
                 self._long.add(piece[at : at + SLOT])
             else:
                 yield self._slot(piece, at)
@@ -111,6 +111,7 @@ class _LongName:
         return fat_name.long_name(b"".join(reversed(parts)))
 
 
+@lru_cache(maxsize=1024)
 def time_text(date: int, time: int) -> str:
     """A FAT date and time as local "YYYY-MM-DDTHH:MM:SS" in steps of 2 s; "" when there is none.
 

@@ -15,8 +15,8 @@ _LOWER = {
     for upper in bytes(range(0x41, 0x100)).decode(CODE_PAGE)
     if len(upper.lower()) == 1 and upper.lower().encode(CODE_PAGE, "ignore")
 }
-_FORBIDDEN = frozenset("\\/\0")
-_SAFE = {ord(char): "\N{REPLACEMENT CHARACTER}" for char in _FORBIDDEN}
+_FORBIDDEN = "\\/\0"
+_LONGEST = 255
 
 
 def fold(name: str) -> str:
@@ -40,22 +40,26 @@ def short_name(short: bytes, flags: int) -> str:
     """Spell an 8.3 name of eleven stored bytes; `flags` is the entry's byte 12."""
     if short[0] == 0x05:
         short = b"\xe5" + short[1:]
-    base = short[:8].rstrip(b" ").decode(CODE_PAGE)
-    extension = short[8:11].rstrip(b" ").decode(CODE_PAGE)
+    name = short.decode("ascii" if short.isascii() else CODE_PAGE)
+    base, extension = name[:8].rstrip(" "), name[8:].rstrip(" ")
     if flags & LOWER_BASE:
         base = base.translate(_LOWER)
     if flags & LOWER_EXTENSION:
         extension = extension.translate(_LOWER)
-    return (base + "." + extension if extension else base).translate(_SAFE)
+    return _safe(base + "." + extension if extension else base)
 
 
 def long_name(stored: bytes) -> str | None:
     """Spell a long name of UTF-16 characters, ended by a NUL or the last part's end; None if it is none."""
-    for at in range(0, len(stored), 2):
-        if stored[at : at + 2] == b"\0\0":
-            stored = stored[:at]
-            break
-    name = stored.decode("utf-16-le", "replace")
-    if not name or name in (".", "..") or len(stored) > 255 * 2 or not _FORBIDDEN.isdisjoint(name):
+    name = stored.decode("utf-16-le", "replace").split("\0", 1)[0]
+    if not name or name in (".", "..") or len(name) > _LONGEST or _safe(name) != name:
         return None
+    return name
+
+
+def _safe(name: str) -> str:
+    """Without the characters that would let a name look like a path."""
+    for char in _FORBIDDEN:
+        if char in name:
+            name = name.replace(char, "\N{REPLACEMENT CHARACTER}")
     return name

@@ -19,6 +19,7 @@ _ENTRY = struct.Struct("<16s16sQQQ72s")
 _CRC_OFFSET = 16
 _SIGNATURE = b"EFI PART"
 _UNUSED = bytes(16)
+_MAX_BLOCK_SIZE = 1 << 16
 # A table of 128 entries takes 16 KiB; more than this is damage or malice, not a disk.
 MAX_ARRAY_BYTES = 4 << 20
 
@@ -56,7 +57,7 @@ class PartitionTable:
 
         FormatError when there is no table at either end. OSError passes through.
         """
-        if block_size < 512 or block_size & (block_size - 1):
+        if not 512 <= block_size <= _MAX_BLOCK_SIZE or block_size & (block_size - 1):
             raise FormatError(f"{block_size} is no block size of a disk")
         source = Source(reader)
         last = source.size // block_size - 1

@@ -101,7 +101,7 @@ def test_a_wrong_block_size_finds_no_table(disk: Path) -> None:
         read(disk, 4096)
 
 
-@pytest.mark.parametrize("block_size", [0, -512, 256, 520, 1000])
+@pytest.mark.parametrize("block_size", [0, -512, 256, 520, 1000, 1 << 40])
 def test_an_impossible_block_size(disk: Path, block_size: int) -> None:
     with pytest.raises(FormatError, match="no block size"):
         read(disk, block_size)
