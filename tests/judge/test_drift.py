@@ -85,7 +85,7 @@ def timeout(root: Root) -> None:
 
 
 def volume_gone(root: Root) -> None:
-    run("sgdisk", "-d", "2", root.image("vdb"))
+    run("sfdisk", "--delete", root.image("vdb"), "2")
 
 
 def disk_gone(root: Root) -> None:
@@ -109,7 +109,7 @@ def no_file_system(root: Root) -> None:
 
 
 def retyped(root: Root) -> None:
-    run("sgdisk", "-t", f"1:{DATA_TYPE}", root.image("vdb"))
+    run("sfdisk", "--part-type", root.image("vdb"), "1", DATA_TYPE)
 
 
 def renumbered(root: Root) -> None:
@@ -117,7 +117,7 @@ def renumbered(root: Root) -> None:
 
 
 def reidentified(root: Root) -> None:
-    run("sgdisk", "-u", "2:0b1c2d3e-4f50-4a6b-8c7d-9e0f1a2b3c06", root.image("vdb"))
+    run("sfdisk", "--part-uuid", root.image("vdb"), "2", "0b1c2d3e-4f50-4a6b-8c7d-9e0f1a2b3c06")
 
 
 def loader_gone(root: Root) -> None:
@@ -261,7 +261,7 @@ def test_a_volume_that_the_baseline_names_is_read_even_if_nothing_else_does(hall
     """Its type is gone and so is its entry: only the baseline still knows it as a boot volume."""
 
     def forgotten(root: Root) -> None:
-        run("sgdisk", "-t", f"2:{DATA_TYPE}", root.image("vdb"))
+        run("sfdisk", "--part-type", root.image("vdb"), "2", DATA_TYPE)
         root.variable_file("Boot0002").unlink()
         root.order(0, 1)
         root.remove("vdb", 5, TARN_LOADER)
