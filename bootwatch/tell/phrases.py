@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Iterable
 
 from bootwatch.judge.meanings import MEANINGS, fill
@@ -32,6 +33,7 @@ _REASONS = {
     Reason.NOT_RECORDED: "it was not recorded then",
 }
 _WHAT = 160
+_SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
 
 
 def one_line(drift: Drift) -> str:
@@ -83,8 +85,9 @@ def advice(items: Iterable[Change | Finding]) -> list[str]:
 
 
 def cautions(items: Iterable[Change | Finding]) -> list[str]:
-    """What following the advice can set off, each piece once."""
-    return _each_once(items, "caution")
+    """What following the advice can set off, each sentence once."""
+    sentences = (one for caution in _each_once(items, "caution") for one in _SENTENCE_END.split(caution))
+    return list(dict.fromkeys(sentences))
 
 
 def _each_once(items: Iterable[Change | Finding], part: str) -> list[str]:

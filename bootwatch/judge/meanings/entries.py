@@ -1,13 +1,7 @@
 """Firmware boot entries (UEFI 2.10 chapter 3)."""
 
+from bootwatch.judge.meanings.common import LOOK_AGAIN, MANUAL, SEALED
 from bootwatch.model.meaning import Meaning
-
-_LOOK_AGAIN = (
-    "An entry that was written is no proof that it stays: some firmware drops or re-sorts entries at the "
-    "next start, so look again after it. Where a disk's encryption key is sealed in the TPM, changed entries "
-    "can bring up the recovery-key prompt: have the key at hand first. What this machine's firmware does "
-    "with entries is in its maker's manual."
-)
 
 MEANINGS = (
     Meaning(
@@ -25,11 +19,11 @@ MEANINGS = (
             "still be there."
         ),
         todo=(
-            "Leave the machine running. See whether the entry's disk and loader file are still there (a "
+            "See whether the entry's disk and loader file are still there (a "
             "missing one is listed beside this change). Then make the entry again with the boot-loader "
             "installer of {system}; `bootwatch baseline show` lists what the entry held."
         ),
-        caution=_LOOK_AGAIN,
+        caution=f"{LOOK_AGAIN} {SEALED} {MANUAL}",
     ),
     Meaning(
         name="entry-added",
@@ -67,7 +61,7 @@ MEANINGS = (
             "Check that the entry's disk is connected and not switched off in the firmware's menu. Then mark "
             "the entry active again, or let the boot-loader installer of {system} write it anew."
         ),
-        caution=_LOOK_AGAIN,
+        caution=f"{LOOK_AGAIN} {SEALED} {MANUAL}",
     ),
     Meaning(
         name="entry-retargeted",
@@ -82,11 +76,11 @@ MEANINGS = (
             "puts a path of its own into entries that it doesn't know."
         ),
         todo=(
-            "Compare before and after below. If the old target is still there, let the boot-loader installer "
+            "Compare before and after. If the old target is still there, let the boot-loader installer "
             "of {system} write its entry again. If the new one is meant, check that the file which it names "
             "exists."
         ),
-        caution=_LOOK_AGAIN,
+        caution=f"{LOOK_AGAIN} {SEALED} {MANUAL}",
     ),
     Meaning(
         name="entry-renumbered",
@@ -125,6 +119,6 @@ MEANINGS = (
             "See whether an update of {system} ran at that time. If not, let its boot-loader installer write "
             "the entry again."
         ),
-        caution=_LOOK_AGAIN,
+        caution=f"{LOOK_AGAIN} {SEALED} {MANUAL}",
     ),
 )

@@ -1,12 +1,7 @@
 """Loaders and the other files on boot volumes."""
 
+from bootwatch.judge.meanings.common import KEYS_OF_OWN, SEALED
 from bootwatch.model.meaning import Meaning
-
-_LOADER = (
-    "Where a disk's encryption key is sealed in the TPM, another loader can bring up the recovery-key "
-    "prompt: have the key at hand. With Secure Boot on, take a loader only from the system that it belongs "
-    "to: the firmware refuses one that its keys don't allow."
-)
 
 MEANINGS = (
     Meaning(
@@ -23,10 +18,10 @@ MEANINGS = (
             "volume."
         ),
         todo=(
-            "Leave the machine running. Install the boot loader of {system} again with that system's own "
+            "Install the boot loader of {system} again with that system's own "
             "tool, or copy the file back from a copy of the volume. Check that there is room on the volume."
         ),
-        caution=_LOADER,
+        caution=f"{SEALED} {KEYS_OF_OWN}",
     ),
     Meaning(
         name="loader-added",
@@ -55,7 +50,7 @@ MEANINGS = (
             "See whether an update of the system that it belongs to ran at that time. If none did, check the "
             "file with that system's package tool before the next start, or install its boot loader again."
         ),
-        caution=_LOADER,
+        caution=f"{SEALED} {KEYS_OF_OWN}",
     ),
     Meaning(
         name="loader-emptied",
@@ -70,10 +65,10 @@ MEANINGS = (
             "word."
         ),
         todo=(
-            "Leave the machine running. Check that the volume has room and its file system is sound, then "
+            "Check that the volume has room and its file system is sound, then "
             "install the boot loader of {system} again with that system's own tool."
         ),
-        caution=_LOADER,
+        caution=f"{SEALED} {KEYS_OF_OWN}",
     ),
     Meaning(
         name="file-missing",

@@ -1,5 +1,6 @@
 """What is wrong by itself, whether or not it drifted."""
 
+from bootwatch.judge.meanings.common import NO_CLEARING, SEALED, TYPE_ONLY
 from bootwatch.model.meaning import Meaning
 
 MEANINGS = (
@@ -18,11 +19,7 @@ MEANINGS = (
             "Unless that is on purpose, set the partition's type to EFI system partition "
             "(c12a7328-f81f-11d2-ba4b-00a0c93ec93b on GPT disks, EF on MBR disks) with a partitioning tool."
         ),
-        caution=(
-            "Change nothing but the type: creating the partition anew or formatting it takes the loaders "
-            "away. Where a disk's encryption key is sealed in the TPM, a changed partition table can bring "
-            "up the recovery-key prompt: have the key at hand."
-        ),
+        caution=f"{TYPE_ONLY} {SEALED}",
     ),
     Meaning(
         name="removable-first",
@@ -49,7 +46,7 @@ MEANINGS = (
             "If neither you nor an update wants it, clear it before the next start. If it comes back, the "
             "firmware does not forget it by itself: look for a firmware update."
         ),
-        caution="Clearing it can stop a firmware update that is prepared for the next start.",
+        caution=NO_CLEARING,
     ),
     Meaning(
         name="same-identifiers",

@@ -1,12 +1,7 @@
 """The firmware itself: its version, Secure Boot and the keys behind it."""
 
+from bootwatch.judge.meanings.common import MANUAL, SEALED
 from bootwatch.model.meaning import Meaning
-
-_SEALED = (
-    "Where a disk's encryption key is sealed in the TPM, a changed Secure Boot state or key list brings up "
-    "the recovery-key prompt at the next start, as a rule: have the key at hand before you switch off or "
-    "change it back. How to change it is in the manual of the machine's maker."
-)
 
 MEANINGS = (
     Meaning(
@@ -24,7 +19,7 @@ MEANINGS = (
             "Find out who switched it. If it is now on, make sure before the next start that each system has "
             "a signed loader. If it is now off and should be on, it is switched back in the firmware's menu."
         ),
-        caution=_SEALED,
+        caution=f"{SEALED} {MANUAL}",
     ),
     Meaning(
         name="keys-changed",
@@ -43,8 +38,8 @@ MEANINGS = (
             "stick with a signed loader at hand."
         ),
         caution=(
-            "These lists are signed: a saved copy cannot be written back. Do not reset the keys in "
-            "the firmware's menu unless its maker's manual says so. " + _SEALED
+            "These lists are signed: a saved copy cannot be written back. Do not reset the keys in the "
+            f"firmware's menu unless its maker's manual says so. {SEALED}"
         ),
     ),
     Meaning(
@@ -63,6 +58,6 @@ MEANINGS = (
             "Look through the other changes for lost entries and another order, and put them right before "
             "the next start. Check the firmware's own settings at that start."
         ),
-        caution=_SEALED,
+        caution=f"{SEALED} {MANUAL}",
     ),
 )

@@ -1,5 +1,6 @@
 """In which order the firmware tries its entries, and for how long it waits."""
 
+from bootwatch.judge.meanings.common import LOOK_AGAIN, NO_CLEARING, SEALED
 from bootwatch.model.meaning import Meaning
 
 MEANINGS = (
@@ -13,31 +14,28 @@ MEANINGS = (
             "start."
         ),
         todo=(
-            "Look at what stands first below. If it is not what should start, change the order now, from the "
+            "Look at what stands first now. If it is not what should start, change the order now, from the "
             "running system or in the firmware's own menu."
         ),
-        caution=(
-            "Some firmware undoes a changed order at the next start: look again after it. Where a disk's "
-            "encryption key is sealed in the TPM, a changed order can bring up the recovery-key prompt: have "
-            "the key at hand."
-        ),
+        caution=f"{LOOK_AGAIN} {SEALED}",
     ),
     Meaning(
         name="next-set",
-        headline="What the firmware is told to start once, at the very next start, has changed.",
+        headline="An entry has been set to start once, at the very next start.",
         consequence=(
             "An entry that is set to start once goes before the whole order, and the firmware forgets it "
             "before it starts it."
         ),
         means=(
             "A person or an update can tell the firmware to start a given entry one single time. Updates of "
-            "systems and of firmware use this. Much firmware does it even where the entry is switched off."
+            "systems and of firmware use this. The reference firmware does it even where the entry is "
+            "switched off."
         ),
         todo=(
             "If one is set and neither you nor an update wanted it, clear it before the next start. If an "
             "update is waiting to be installed that way, let it."
         ),
-        caution="Clearing it can stop a firmware update that is prepared for the next start.",
+        caution=NO_CLEARING,
     ),
     Meaning(
         name="timeout-changed",

@@ -1,12 +1,7 @@
 """Boot volumes and the partitions that they lie in."""
 
+from bootwatch.judge.meanings.common import SEALED, TYPE_ONLY
 from bootwatch.model.meaning import Meaning
-
-_TABLE = (
-    "Change nothing but that: creating the partition anew or formatting it takes the loaders away, of every "
-    "system that has some there. Where a disk's encryption key is sealed in the TPM, a changed partition "
-    "table can bring up the recovery-key prompt: have the key at hand, and a copy of the data."
-)
 
 MEANINGS = (
     Meaning(
@@ -85,7 +80,7 @@ MEANINGS = (
             "c12a7328-f81f-11d2-ba4b-00a0c93ec93b on GPT disks, EF on MBR disks. Do so before the next "
             "update of a boot loader."
         ),
-        caution=_TABLE,
+        caution=f"{TYPE_ONLY} {SEALED}",
     ),
     Meaning(
         name="partition-renumbered",
@@ -103,7 +98,7 @@ MEANINGS = (
             "Write the entries that lead to this partition again, with the boot-loader installer of each "
             "system that starts from it, or give the partition its former number back."
         ),
-        caution=_TABLE,
+        caution=f"{TYPE_ONLY} {SEALED}",
     ),
     Meaning(
         name="partition-reidentified",
@@ -121,6 +116,6 @@ MEANINGS = (
             "Give the partition its old identifier back with a partitioning tool, or write the entries again "
             "and check that the system table of mounts doesn't name the old identifier."
         ),
-        caution=_TABLE,
+        caution=f"{TYPE_ONLY} {SEALED}",
     ),
 )
