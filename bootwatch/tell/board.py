@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 from bootwatch.keep.files import write_whole
 from bootwatch.model.change import Change, Drift, Finding
@@ -25,17 +26,31 @@ def publish(places: Places, drift: Drift, facts: Facts) -> None:
     """
     if places.run is None:
         return
-    places.run.mkdir(mode=0o755, exist_ok=True)
-    _put(places.run / "drift.json", json.dumps(_document(drift, facts), indent=1) + "\n")
-    _put(places.run / "summary", f"{plain(facts.machine)}: {one_line(drift)}\n")
-    _put(places.run / "motd", log_in_lines(drift, facts))
+    _put(
+        places.run,
+        _document(drift, facts),
+        f"{plain(facts.machine)}: {one_line(drift)}",
+        log_in_lines(drift, facts),
+    )
+
+
+def publish_without_baseline(places: Places, machine: str) -> None:
+    """The same while there is no baseline to compare with: ``baseline`` in ``drift.json`` is null then."""
+    if places.run is None:
+        return
+    document = Drift((), (), ()).to_json() | {
+        "machine": machine,
+        "snapshot": None,
+        "time": None,
+        "baseline": None,
+    }
+    _put(places.run, document, f"{plain(machine)}: there is no baseline yet", "")
 
 
 def publish_without_baseline(places: Places, machine: str) -> None:
     """Say that there is nothing to compare with yet. Raises OSError when it can't be written."""
     if places.run is None:
         return
-    places.run.mkdir(mode=0o755, exist_ok=True)
     _put(places.run / "drift.json", json.dumps({"machine": machine, "baseline": None}, indent=1) + "\n")
     _put(places.run / "summary", f"{plain(machine)}: no baseline was saved yet\n")
     _put(places.run / "motd", "")
@@ -51,16 +66,18 @@ def log_in_lines(drift: Drift, facts: Facts) -> str:
     return f"{first}\n{second}\n"
 
 
-def _document(drift: Drift, facts: Facts) -> dict[str, object]:
-    baseline = {"saved": facts.baseline_saved, "reason": facts.baseline_reason}
+def _document(drift: Drift, facts: Facts) -> dict[str, Any]:
     return drift.to_json() | {
         "machine": facts.machine,
         "snapshot": facts.snapshot,
         "time": facts.time,
-        "baseline": baseline,
+        "baseline": {"saved": facts.baseline_saved, "reason": facts.baseline_reason},
     }
 
 
-def _put(path: Path, text: str) -> None:
+def _put(run: Path, document: dict[str, Any], summary: str, log_in: str) -> None:
+    run.mkdir(mode=0o755, exist_ok=True)
     # ASCII in JSON, and escapes in text: nothing here can fail to encode.
-    write_whole(path, text.encode("utf-8"), _MODE)
+    write_whole(run / "drift.json", (json.dumps(document, indent=1) + "\n").encode("ascii"), _MODE)
+    write_whole(run / "summary", f"{summary}\n".encode(), _MODE)
+    write_whole(run / "motd", log_in.encode(), _MODE)

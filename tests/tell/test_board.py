@@ -8,7 +8,7 @@ from pathlib import Path
 
 from bootwatch.model.change import Drift
 from bootwatch.places import Places
-from bootwatch.tell.board import publish
+from bootwatch.tell.board import publish, publish_without_baseline
 from tests.tell.samples import DRIFT, FACTS, QUIET, SEED_CHANGED, harmful, hostile_drift
 
 
@@ -23,6 +23,7 @@ def test_drift_summary_and_log_in_line(tmp_path: Path) -> None:
     document = json.loads((board / "drift.json").read_text())
     assert document["format"] == "bootwatch/drift/1"
     assert (document["machine"], document["snapshot"]) == ("reading-room-3", 5)
+    assert document["baseline"] == {"saved": "2026-11-20T14:02:00Z", "reason": "installed"}
     assert document["time"] == "2026-11-25T07:12:05Z"
     assert [item["change"] for item in document["changes"]][:2] == ["entry-missing", "loader-missing"]
     assert (board / "summary").read_text().startswith("reading-room-3: 2 of 4 changes weaken")
@@ -51,3 +52,13 @@ def test_hostile_text_is_harmless_on_the_board(tmp_path: Path) -> None:
     publish(_places(tmp_path), hostile_drift(), FACTS)
     for file in (tmp_path / "run/bootwatch").iterdir():
         assert not harmful(file.read_text()), file.name
+
+
+def test_without_a_baseline_nothing_is_claimed(tmp_path: Path) -> None:
+    places = _places(tmp_path)
+    publish(places, DRIFT, FACTS)
+    publish_without_baseline(places, "reading-room-3")
+    board = tmp_path / "run/bootwatch"
+    assert json.loads((board / "drift.json").read_text())["baseline"] is None
+    assert (board / "summary").read_text() == "reading-room-3: there is no baseline yet\n"
+    assert (board / "motd").read_text() == ""
