@@ -70,14 +70,16 @@ def _read_table(reader: BinaryIO, drive: Drive) -> Disk | None:
         partitions=(),
     )
     try:
-        return _with_gpt(disk, gpt.PartitionTable.read(reader, drive.block_size))
+        table = gpt.PartitionTable.read(reader, drive.block_size)
+        # What can be salvaged of two damaged copies is for a person to look at: the firmware takes neither.
+        return None if table.source == "damaged" else _with_gpt(disk, table)
     except FormatError:
         pass
     try:
-        table = mbr.PartitionTable.read(reader, drive.block_size)
+        record = mbr.PartitionTable.read(reader, drive.block_size)
     except FormatError:
         return disk
-    return None if table.is_protective else _with_mbr(disk, table)
+    return None if record.is_protective else _with_mbr(disk, record)
 
 
 def _with_gpt(disk: Disk, table: gpt.PartitionTable) -> Disk:

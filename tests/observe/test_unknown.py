@@ -141,12 +141,13 @@ def test_disk_without_a_node_is_absent_not_gone(hall: Root) -> None:
     assert said_missing(compared(before, now)) == []
 
 
-def test_partition_table_damaged_at_both_places(hall: Root) -> None:
+@pytest.mark.parametrize(("at", "length"), [(0, 512), (16, 4)], ids=["header gone", "check sum wrong"])
+def test_partition_table_damaged_at_both_places(hall: Root, at: int, length: int) -> None:
     before = look(hall)
     with hall.image("vdb").open("r+b") as image:
         for offset in (512, hall.image("vdb").stat().st_size - 512):
-            image.seek(offset)
-            image.write(bytes(512))
+            image.seek(offset + at)
+            image.write(bytes(length))
     now = look(hall)
     assert [(gap.name, gap.reason) for gap in now.gaps] == [("vdb", Reason.DAMAGED)]
     assert said_missing(compared(before, now)) == []

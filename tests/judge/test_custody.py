@@ -1,0 +1,25 @@
+"""Who had the machine: by number and boot id, never by the clock."""
+
+from __future__ import annotations
+
+import pytest
+
+from bootwatch.judge.custody import Look, custody_between
+from bootwatch.model.snapshot import Moment
+
+
+@pytest.mark.parametrize(
+    ("last_without", "first_with", "expected"),
+    [
+        (Look(3, "a", Moment.BOOT), Look(4, "a", Moment.ASKED), "this system"),
+        (Look(3, "a", Moment.SHUTDOWN), Look(4, "b", Moment.BOOT), "another system or the firmware"),
+        (Look(3, "a", Moment.SHUTDOWN), Look(5, "b", Moment.BOOT), "unknown"),
+        (Look(3, "a", Moment.ASKED), Look(4, "b", Moment.BOOT), "unknown"),
+        (Look(3, "a", Moment.SHUTDOWN), Look(4, "b", Moment.ASKED), "unknown"),
+        (Look(3, None, Moment.ASKED), Look(4, None, Moment.ASKED), "unknown"),
+        (None, Look(4, "b", Moment.BOOT), "unknown"),
+        (Look(3, "a", Moment.ASKED), None, "unknown"),
+    ],
+)
+def test_custody(last_without: Look | None, first_with: Look | None, expected: str) -> None:
+    assert custody_between(last_without, first_with).value == expected
