@@ -35,7 +35,10 @@ def publish(places: Places, drift: Drift, facts: Facts) -> None:
 
 
 def publish_without_baseline(places: Places, machine: str) -> None:
-    """The same while there is no baseline to compare with: ``baseline`` in ``drift.json`` is null then."""
+    """The same while there is no baseline to compare with: ``baseline`` in ``drift.json`` is null then.
+
+    Raises OSError when they can't be written.
+    """
     if places.run is None:
         return
     document = Drift((), (), ()).to_json() | {
@@ -44,16 +47,7 @@ def publish_without_baseline(places: Places, machine: str) -> None:
         "time": None,
         "baseline": None,
     }
-    _put(places.run, document, f"{plain(machine)}: there is no baseline yet", "")
-
-
-def publish_without_baseline(places: Places, machine: str) -> None:
-    """Say that there is nothing to compare with yet. Raises OSError when it can't be written."""
-    if places.run is None:
-        return
-    _put(places.run / "drift.json", json.dumps({"machine": machine, "baseline": None}, indent=1) + "\n")
-    _put(places.run / "summary", f"{plain(machine)}: no baseline was saved yet\n")
-    _put(places.run / "motd", "")
+    _put(places.run, document, f"{plain(machine)}: no baseline was saved yet", "")
 
 
 def log_in_lines(drift: Drift, facts: Facts) -> str:

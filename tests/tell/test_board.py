@@ -60,5 +60,5 @@ def test_without_a_baseline_nothing_is_claimed(tmp_path: Path) -> None:
     publish_without_baseline(places, "reading-room-3")
     board = tmp_path / "run/bootwatch"
     assert json.loads((board / "drift.json").read_text())["baseline"] is None
-    assert (board / "summary").read_text() == "reading-room-3: there is no baseline yet\n"
+    assert (board / "summary").read_text() == "reading-room-3: no baseline was saved yet\n"
     assert (board / "motd").read_text() == ""
