@@ -13,6 +13,7 @@ from typing import Any
 from bootwatch.cli.result import NO_BASELINE, newest
 from bootwatch.cli.snapshot import PROGRAMS, take
 from bootwatch.keep.baseline import load_header
+from bootwatch.keep.files import nearest_folder
 from bootwatch.keep.history import Row
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem, Problem
@@ -76,7 +77,7 @@ def _read(places: Places) -> Row:
     if must_ask(places):
         ask_for_reading(PROGRAMS)
     else:
-        if not os.access(_nearest(places), os.W_OK):
+        if not os.access(nearest_folder(places.state), os.W_OK):
             raise MachineProblem(f"You may not write below {places.state}.", "Run it with sudo.")
         take(places, PROGRAMS)
     row = newest(places)
@@ -85,13 +86,6 @@ def _read(places: Places) -> Row:
             "No snapshot was recorded.", "See: journalctl -u bootwatch-read@asked-programs -n 20"
         )
     return row
-
-
-def _nearest(places: Places) -> str:
-    folder = places.state
-    while not folder.exists() and folder != folder.parent:
-        folder = folder.parent
-    return str(folder)
 
 
 def _confirmed() -> bool:

@@ -82,5 +82,5 @@ def published(places: Places) -> Result:
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise MachineProblem(
             "Reading this machine needs rights that you don't have, and nothing was recorded yet.",
-            "Run it with sudo; --now reads what you may read all the same.",
+            "Run it with sudo.",
         ) from error

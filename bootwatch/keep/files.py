@@ -47,6 +47,13 @@ def append_line(path: Path, line: str, mode: int = 0o640) -> None:
     sync_folder(path.parent)
 
 
+def nearest_folder(path: Path) -> Path:
+    """``path`` itself if it exists, else the nearest folder above it that does."""
+    while not path.exists() and path != path.parent:
+        path = path.parent
+    return path
+
+
 def sync_folder(folder: Path) -> None:
     """Make renames and removals in ``folder`` last through a power cut."""
     handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)

@@ -17,7 +17,7 @@ from bootwatch.keep import baseline as baselines
 from bootwatch.keep import open_changes
 from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.canonical import canonical
-from bootwatch.keep.files import write_whole
+from bootwatch.keep.files import nearest_folder, write_whole
 from bootwatch.keep.history import History
 from bootwatch.keep.receipts import sweep
 from bootwatch.keep.spool import Spool
@@ -230,7 +230,5 @@ def may_record(places: Places) -> bool:
 
     Root may not where the folder is the service user's: what root writes there could be led astray.
     """
-    folder = places.history
-    while not folder.exists() and folder != folder.parent:
-        folder = folder.parent
+    folder = nearest_folder(places.history)
     return os.access(folder, os.W_OK) and (os.geteuid() != 0 or folder.stat().st_uid == 0)

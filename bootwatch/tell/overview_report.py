@@ -64,10 +64,15 @@ def _entry(entry: dict[str, Any], width: int) -> list[str]:
 
 
 def _volume(volume: dict[str, Any], width: int) -> list[str]:
-    size = f"{volume['files']} files, {volume['bytes'] / 1e6:.1f} MB"
-    lines = wrapped(f"{plain(str(volume['what']))}: {size}", width, "  ", "    ")
+    what = plain(str(volume["what"]))
+    size = f"{phrases.counted(volume['files'], 'file')}, {_size(volume['bytes'])}"
+    lines = wrapped(f"{what[:1].upper()}{what[1:]}: {size}", width, "  ", "    ")
     for path in volume["loaders"]:
         lines += wrapped(f"loader {plain(str(path))}", width, "    ", "      ")
     partition = f", partition {volume['partition']}" if volume["partition"] is not None else ""
     where = f"{plain(str(volume['volume']))}{partition}, {plain(str(volume['disk']))}"
     return lines + wrapped(where, width, "    ", "      ")
+
+
+def _size(count: int) -> str:
+    return f"{count / 1e6:.1f} MB" if count >= 100_000 else f"{count / 1e3:.1f} kB"
