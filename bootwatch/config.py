@@ -1,0 +1,105 @@
+"""bootwatch.yaml: the settings, checked. No secret is in it, and it may be absent."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from bootwatch.checked_yaml import Settings, Value
+from bootwatch.judge.meanings import CHANGES
+from bootwatch.judge.weigh import Rule, Weights
+from bootwatch.model.level import Level
+from bootwatch.model.path import fold
+from bootwatch.problem import UsageProblem
+
+
+@dataclass(frozen=True)
+class SystemSetting:
+    """One system: what people call it, under which labels and loader folders it goes besides, whether to
+    leave it out of what is shown."""
+
+    name: str
+    join: tuple[str, ...] = ()
+    hide: bool = False
+
+
+@dataclass(frozen=True)
+class Config:
+    """All settings; the defaults are those of a file that isn't there. ``machine`` None: the host name."""
+
+    machine: str | None = None
+    systems: tuple[SystemSetting, ...] = ()
+    levels: tuple[Rule, ...] = ()
+
+    @classmethod
+    def load(cls, path: Path) -> Config:
+        """Read ``path``. Raises UsageProblem that names every mistake with file, line and key."""
+        try:
+            data = path.read_bytes()
+        except FileNotFoundError:
+            return cls()
+        except OSError as error:
+            raise UsageProblem(f"{path} can't be read: {error.strerror}.") from error
+        settings = Settings(path)
+        config = _config(settings, settings.read(data))
+        settings.finish()
+        return config
+
+    @property
+    def weights(self) -> Weights:
+        """The levels of changes, as these settings move them."""
+        return Weights(self.levels)
+
+    @property
+    def system_names(self) -> Mapping[str, str]:
+        """What each joined label or loader folder is called."""
+        return {given: system.name for system in self.systems for given in system.join}
+
+
+def _config(settings: Settings, top: Value | None) -> Config:
+    fields = settings.fields(top, ("machine", "systems", "levels"))
+    systems = [_system(settings, item) for item in settings.items(fields.get("systems"))]
+    levels = [_rule(settings, item) for item in settings.items(fields.get("levels"))]
+    _name_once(settings, fields.get("systems"))
+    return Config(
+        machine=settings.text(fields.get("machine")),
+        systems=tuple(system for system in systems if system),
+        levels=tuple(rule for rule in levels if rule),
+    )
+
+
+def _system(settings: Settings, item: Value) -> SystemSetting | None:
+    fields = settings.fields(item, ("name", "join", "hide"), needed=("name",))
+    name = settings.text(fields.get("name"))
+    joined = [settings.text(one) for one in _one_or_more(settings, fields.get("join"))]
+    hide = settings.flag(fields.get("hide"))
+    return SystemSetting(name, tuple(one for one in joined if one), bool(hide)) if name else None
+
+
+def _one_or_more(settings: Settings, value: Value | None) -> tuple[Value, ...]:
+    """A list, or a single text in the place of one."""
+    return (value,) if value and value.kind == "text" else settings.items(value)
+
+
+def _name_once(settings: Settings, systems: Value | None) -> None:
+    """A label that joins two systems would belong to neither."""
+    seen: dict[str, Value] = {}
+    for item in systems.items if systems else ():
+        joined = dict(item.fields).get("join")
+        if joined is None:
+            continue
+        for one in joined.items or (joined,):
+            first = seen.setdefault(fold(one.text), one)
+            if one.text and first is not one:
+                settings.wrong(one, f'"{one.text}" was joined in line {first.line} already')
+
+
+def _rule(settings: Settings, item: Value) -> Rule | None:
+    fields = settings.fields(item, ("change", "system", "path", "level"), needed=("level",))
+    level = settings.choice(fields.get("level"), "level", [level.value for level in Level])
+    change = settings.choice(fields.get("change"), "change", CHANGES)
+    system, path = settings.text(fields.get("system")), settings.text(fields.get("path"))
+    if item.kind == "mapping" and not {"change", "system", "path"} & set(fields):
+        settings.wrong(item, "this would hold for everything: give change, system or path")
+    return Rule(Level(level), change, system, path) if level else None

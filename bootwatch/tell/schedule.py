@@ -1,0 +1,73 @@
+"""When a message that failed is tried again, and when it is given up. Pure: the time is an argument."""
+
+from __future__ import annotations
+
+import datetime
+
+from bootwatch.keep.receipts import OLD, Account, Receipt
+from bootwatch.tell.outcome import Outcome, Result
+
+FIRST_WAIT = datetime.timedelta(minutes=5)
+LONGEST_WAIT = datetime.timedelta(hours=6)
+FEWEST_ATTEMPTS = 20
+"""A machine that was off for a month is not given up on without having been tried."""
+
+CUT_OFF = "cut off while it was being sent"
+
+
+def is_due(receipt: Receipt | None, account: Account, settings: str, now: datetime.datetime) -> bool:
+    """Whether a message is to be tried now at the address that ``receipt`` and ``settings`` belong to.
+
+    An address that is new gets messages that are still under way, or that reached nobody.
+    """
+    if receipt is None:
+        return not account.settled or not account.reached_somebody
+    if receipt.final:
+        return receipt.outcome == Result.FAILED and receipt.settings != settings
+    if receipt.next_try is None or receipt.settings != settings:
+        return True
+    wait = datetime.datetime.fromisoformat(receipt.next_try) - now
+    # A longer wait than any that is ever set: the clock was put back since.
+    return wait <= datetime.timedelta() or wait > LONGEST_WAIT
+
+
+def begun(receipt: Receipt | None, name: str, settings: str, now: datetime.datetime) -> Receipt:
+    """The receipt to keep before an attempt: what holds if the power fails in mid-send."""
+    anew = receipt is None or receipt.final or receipt.settings != settings
+    attempts = 1 if receipt is None or anew else receipt.attempts + 1
+    return Receipt(
+        name=name,
+        outcome=Result.FAILED.value,
+        why=CUT_OFF,
+        attempts=attempts,
+        first_try=now.isoformat() if receipt is None or anew else receipt.first_try,
+        last_try=now.isoformat(),
+        next_try=(now + wait_after(attempts)).isoformat(),
+        final=False,
+        settings=settings,
+    )
+
+
+def ended(receipt: Receipt, outcome: Outcome, now: datetime.datetime) -> Receipt:
+    """The receipt of an attempt whose outcome is known."""
+    why, final = outcome.why, outcome.final
+    tried = now - datetime.datetime.fromisoformat(receipt.first_try)
+    if not final and receipt.attempts >= FEWEST_ATTEMPTS and tried > OLD:
+        why, final = f"{why} (given up after {receipt.attempts} attempts)", True
+    return Receipt(
+        name=receipt.name,
+        outcome=outcome.result.value,
+        why=why,
+        attempts=receipt.attempts,
+        first_try=receipt.first_try,
+        last_try=now.isoformat(),
+        next_try=None if final else (now + wait_after(receipt.attempts)).isoformat(),
+        final=final,
+        settings=receipt.settings,
+    )
+
+
+def wait_after(attempts: int) -> datetime.timedelta:
+    """5 minutes after the first failure, then twice as long each time, at most 6 hours."""
+    doublings = min(max(attempts - 1, 0), 16)
+    return min(FIRST_WAIT * (1 << doublings), LONGEST_WAIT)
