@@ -75,7 +75,7 @@ def _write_variables(variables: Variables) -> None:
     }
     for number, option in options.items():
         variables.write(f"Boot{number:04X}", option)
-    variables.write_order([FERNWICK, QUARRY, TARN, NVME_DISK, SATA_DISK])
+    variables.write_order([FERNWICK, TARN, QUARRY, NVME_DISK, SATA_DISK])
     variables.write("Timeout", struct.pack("<H", 3))
     variables.write("BootOptionSupport", struct.pack("<I", 0x1), firmware.UNTIL_RESTART)
     variables.write("SecureBoot", b"\0", firmware.UNTIL_RESTART)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shlex
-import textwrap
 from collections.abc import Callable
 from email.message import EmailMessage
 from pathlib import Path
@@ -15,13 +14,16 @@ from bootwatch.demo.update import start_from_disk, update_quarry
 from bootwatch.problem import Problem
 from bootwatch.tell.plain import plain
 
-_WIDTH = 78
 _DRIFTED = 1
 
 _BEFORE = f"""\
 A PC called "{NAME}" is about to be simulated: two disks, three systems.
 Its disks are image files, its firmware's settings are files as Linux shows
 them, and bootwatch reads all of it just as it reads a real PC."""
+
+_ALL_IS_WELL = """\
+It has started, and all is well. Its owner has bootwatch look, and calls that
+good:"""
 
 _UPDATE = """\
 Now Quarry, the other system, runs and updates itself. It brings a new
@@ -60,7 +62,7 @@ class Story:
         self._say(_END)
 
     def _call_it_good(self) -> None:
-        self._say("It has started, and all is well. Its owner has bootwatch look, and calls that good:")
+        self._say(_ALL_IS_WELL)
         self._run("snapshot", "--moment", "boot")
         self._run("baseline", "save", "--reason", "all three systems start", "--yes")
 
@@ -107,4 +109,4 @@ def _show_mail(mail: EmailMessage) -> None:
     body = mail.get_body(("plain",))
     text = body.get_content() if body else ""
     lines += ["", *(plain(line) for line in str(text).splitlines())]
-    print(textwrap.indent("\n".join(lines), "| ", lambda line: True), end="\n\n")
+    print("\n".join(f"| {line}".rstrip() for line in lines), end="\n\n")
