@@ -8,8 +8,8 @@ from collections.abc import Callable
 from email.message import EmailMessage
 from pathlib import Path
 
-from bootwatch.demo.mailserver import MailServer
 from bootwatch.demo.machine import NAME, DemoMachine, build
+from bootwatch.demo.mailserver import MailServer
 from bootwatch.demo.update import start_from_disk, update_quarry
 from bootwatch.problem import Problem
 from bootwatch.tell.plain import plain
@@ -43,7 +43,7 @@ Quarry."""
 
 
 class Story:
-    """Tells it on standard output, with the machine in ``folder``; ``program`` is bootwatch's command line."""
+    """Tells it on standard output; the machine is built in ``folder``, ``program`` is the command line."""
 
     def __init__(self, folder: Path, program: Callable[[list[str]], int]) -> None:
         self._folder = folder
