@@ -120,5 +120,7 @@ def _foot(drift: Drift, width: int) -> list[str]:
         return []
     lines = wrapped(f"What to do about it: bootwatch meaning {plain(names[0], 40)}", width)
     if drift.changes:
-        lines += wrapped("To call this state good: bootwatch baseline save --reason TEXT", width)
+        lines += wrapped(
+            "If it is to stay like this, call it good: bootwatch baseline save --reason TEXT", width
+        )
     return ["", *lines]

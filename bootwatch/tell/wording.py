@@ -185,5 +185,5 @@ def _foot(message: Message) -> list[str]:
         "On the machine:",
         "  everything, with both sides    bootwatch drift",
         "  what a change means            bootwatch meaning NAME",
-        "  to call this state good        bootwatch baseline save --reason TEXT",
+        "  if it is to stay like this     bootwatch baseline save --reason TEXT",
     ]

@@ -18,8 +18,9 @@ MEANINGS = (
             "volume."
         ),
         todo=(
-            "Install the boot loader of {system} again with that system's own "
-            "tool, or copy the file back from a copy of the volume. Check that there is room on the volume."
+            "Install the boot loader of {system} again with that system's own tool, or copy the file back: "
+            "bootwatch kept it when the baseline was saved, in /var/lib/bootwatch/spares under its SHA-256, "
+            "which `bootwatch drift --json` shows under before. Check that there is room on the volume."
         ),
         caution=f"{SEALED} {KEYS_OF_OWN}",
     ),
