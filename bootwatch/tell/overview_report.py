@@ -39,11 +39,17 @@ def overview_report(view: dict[str, Any], width: int = 80) -> str:
 
 
 def doubts(view: dict[str, Any], width: int = 80) -> str:
-    """What looks wrong about it: findings, then gaps; "" where nothing does."""
+    """What looks wrong about it: findings, dead entries, then gaps; "" where nothing does."""
     lines: list[str] = []
     for item in view.get("findings", []):
         finding = Finding.from_json(item)
         lines += wrapped(f"- {phrases.headline(finding)} {phrases.consequence(finding)}", width, "  ", "    ")
+    for entry in view.get("entries", []):
+        if entry["in_order"] and entry["active"] and entry["file_there"] is False:
+            label = plain(str(entry["label"] or entry["entry"]), 120)
+            lines += wrapped(f'- The entry "{label}" names a file that is not there.', width, "  ", "    ")
+    for name in view.get("without_variable", []):
+        lines += wrapped(f"- The order names {plain(str(name))}, which does not exist.", width, "  ", "    ")
     gaps = [Gap.from_json(item) for item in view.get("gaps", [])]
     for hole in gaps[:_MOST_GAPS]:
         lines += wrapped(f"- Could not be read: {phrases.gap(hole)}.", width, "  ", "    ")

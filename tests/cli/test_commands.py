@@ -49,6 +49,14 @@ def test_save_names_what_looks_wrong(bootwatch: Commands) -> None:
     assert 'is told to start the entry "Quarry" once' in " ".join(bootwatch.save().out.split())
 
 
+def test_save_names_entries_that_lead_nowhere(bootwatch: Commands) -> None:
+    bootwatch.root.remove("vdb", 1, QUARRY_LOADER)
+    bootwatch.root.order(0, 1, 2, 0x77)
+    said = bootwatch.save()
+    assert 'The entry "Quarry" names a file that is not there.' in said.out
+    assert "The order names Boot0077, which does not exist." in said.out
+
+
 def test_save_refuses_gaps_unless_accepted(bootwatch: Commands) -> None:
     bootwatch.root.image("vdb").unlink()
     said = bootwatch.save()
