@@ -6,7 +6,7 @@ import argparse
 import os
 
 from bootwatch.cli.drift import get
-from bootwatch.cli.result import NO_BASELINE, Result, newest, published, status
+from bootwatch.cli.result import Result, newest, no_baseline, published, status
 from bootwatch.keep.baseline import load_header
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem
@@ -35,7 +35,7 @@ def _newest(places: Places) -> Result:
         return published(places)
     baseline = load_header(places.baseline)
     if baseline is None:
-        raise NO_BASELINE
+        raise no_baseline(places)
     row = newest(places)
     if row and row.drift:
         machine = str(row.overview.get("machine") or baseline.machine)

@@ -10,7 +10,7 @@ import sys
 from collections.abc import Callable
 from typing import Any
 
-from bootwatch.cli.result import NO_BASELINE, newest
+from bootwatch.cli.result import newest, no_baseline
 from bootwatch.cli.snapshot import PROGRAMS, take
 from bootwatch.keep.baseline import load_header
 from bootwatch.keep.files import nearest_folder
@@ -114,7 +114,7 @@ def run_show(arguments: argparse.Namespace) -> int:
     places: Places = arguments.places
     baseline = load_header(places.baseline)
     if baseline is None:
-        raise NO_BASELINE
+        raise no_baseline(places)
     view = baseline.overview
     if arguments.json:
         head = {

@@ -8,7 +8,7 @@ import os
 import sys
 from typing import Any
 
-from bootwatch.cli.result import NO_BASELINE, Result, newest, published, status
+from bootwatch.cli.result import Result, newest, no_baseline, published, status
 from bootwatch.cli.snapshot import UNTOLD
 from bootwatch.config import Config
 from bootwatch.keep.baseline import load_header
@@ -47,16 +47,19 @@ def get(places: Places, *, insist: bool = False) -> Result:
         return _asked(places)
     if places.is_this_machine and os.geteuid() and not insist:
         return published(places)
+    Config.load(places.config)
+    if load_header(places.baseline) is None:
+        raise no_baseline(places)
     reading = look(places)
     if reading.drift is None:
-        raise NO_BASELINE
+        raise no_baseline(places)
     return Result(reading.drift, reading.facts)
 
 
 def _asked(places: Places) -> Result:
     baseline = load_header(places.baseline)
     if baseline is None:
-        raise NO_BASELINE
+        raise no_baseline(places)
     Config.load(places.config)
     ask_for_reading(UNTOLD)
     row = newest(places)

@@ -10,14 +10,23 @@ from bootwatch.keep.history import History, Row
 from bootwatch.model.change import Drift
 from bootwatch.model.gap import Gap
 from bootwatch.model.level import Level
+from bootwatch.observe.machine import Machine
 from bootwatch.places import Places
 from bootwatch.problem import BaselineProblem, MachineProblem
+from bootwatch.service.uefi import require_uefi
 from bootwatch.tell.report import Facts
 
-NO_BASELINE = BaselineProblem(
-    "There is no baseline yet, so there is nothing to compare with.",
-    "When both systems start as they should, say so: sudo bootwatch baseline save --reason TEXT",
-)
+
+def no_baseline(places: Places) -> BaselineProblem:
+    """What to say where nothing was saved yet; on a machine without UEFI, that nothing can be."""
+    said = "There is no baseline yet, so there is nothing to compare with."
+    try:
+        require_uefi(Machine(places.root))
+    except MachineProblem as problem:
+        return BaselineProblem(said, f"{problem.message}\n{problem.hint}")
+    return BaselineProblem(
+        said, "When both systems start as they should, say so: sudo bootwatch baseline save --reason TEXT"
+    )
 
 
 @dataclass(frozen=True)
@@ -74,7 +83,7 @@ def published(places: Places) -> Result:
         document = json.loads((run / "drift.json").read_bytes())
         baseline = document["baseline"]
         if baseline is None:
-            raise NO_BASELINE
+            raise no_baseline(places)
         facts = Facts(
             document["machine"], document["time"], baseline["saved"], baseline["reason"], document["snapshot"]
         )

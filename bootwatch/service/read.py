@@ -60,8 +60,6 @@ class Reading:
 def look(places: Places) -> Reading:
     """Read and compare, and record nothing: what is done for a folder that stands for a machine."""
     config, baseline = Config.load(places.config), load_baseline(places)
-    if baseline is None:
-        require_uefi(Machine(places.root))
     snapshot = _observe(places, Moment.ASKED, baseline)
     drift = _compare(snapshot, baseline, config) if baseline else None
     if baseline and drift:
