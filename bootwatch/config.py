@@ -48,8 +48,9 @@ class Config:
 
     @property
     def weights(self) -> Weights:
-        """The levels of changes, as these settings move them."""
-        return Weights(self.levels)
+        """The levels of changes, as these settings move them; what happens to a hidden system is routine."""
+        hidden = (Rule(Level.ROUTINE, system=system.name) for system in self.systems if system.hide)
+        return Weights((*self.levels, *hidden))
 
     @property
     def system_names(self) -> Mapping[str, str]:

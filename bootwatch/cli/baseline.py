@@ -11,7 +11,7 @@ from collections.abc import Callable
 from typing import Any
 
 from bootwatch.cli.result import newest, no_baseline
-from bootwatch.cli.snapshot import PROGRAMS, take
+from bootwatch.cli.snapshot import PROGRAMS, RECOMPARE, take
 from bootwatch.keep.baseline import load_header
 from bootwatch.keep.files import nearest_folder
 from bootwatch.keep.history import Row
@@ -57,6 +57,10 @@ def run_save(arguments: argparse.Namespace) -> int:
         print("Nothing was saved.", file=sys.stderr)
         return 0
     path, lacking = save_baseline(places, row.number, arguments.reason.strip(), _who())
+    if must_ask(places):
+        ask_for_reading(RECOMPARE)
+    else:
+        take(places, RECOMPARE)
     if arguments.json:
         document = {
             "format": "bootwatch/saved/1",
@@ -66,7 +70,7 @@ def run_save(arguments: argparse.Namespace) -> int:
         }
         print(json.dumps(document, indent=1))
         return 0
-    say(f"Saved as the baseline: {path} (snapshot {row.number}).")
+    say(f"Snapshot {row.number} is the baseline now:\n  {path}")
     if lacking:
         say(f"No spare could be kept of: {', '.join(map(plain, lacking))}")
     return 0

@@ -12,14 +12,16 @@ from bootwatch.model.snapshot import Moment
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem
 from bootwatch.service.ask import ask_for_reading, must_ask
-from bootwatch.service.read import may_record, read
+from bootwatch.service.read import may_record, read, recompare
 from bootwatch.tell.phrases import one_line
 from bootwatch.tell.plain import plain
 
 # What the read unit's instances are called when a command wants less or more than a plain reading.
 UNTOLD = "asked-untold"
 PROGRAMS = "asked-programs"
-_MOMENTS = (*(moment.value for moment in Moment), UNTOLD, PROGRAMS)
+# No reading at all: the newest snapshot is compared with a baseline that was saved since.
+RECOMPARE = "recompare"
+_MOMENTS = (*(moment.value for moment in Moment), UNTOLD, PROGRAMS, RECOMPARE)
 
 
 def add(commands: Any) -> None:
@@ -67,7 +69,10 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def take(places: Places, instance: str, *, tell: bool = True) -> None:
-    """Take one reading as the caller."""
+    """Do what an instance of the read unit stands for, as the caller."""
+    if instance == RECOMPARE:
+        recompare(places)
+        return
     moment = Moment.ASKED if instance in (UNTOLD, PROGRAMS) else Moment(instance)
     read(places, moment, tell=tell and instance == moment.value, keep_programs=instance == PROGRAMS)
 

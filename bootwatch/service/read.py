@@ -85,12 +85,26 @@ def read(places: Places, moment: Moment, *, tell: bool = True, keep_programs: bo
         reading = _record(history, places, config, baseline, snapshot)
         if tell:
             _hand_over(history, places, reading)
-    _publish(places, reading)
+    _publish(places, reading, baseline_trouble)
     sweep(Spool(places.spool), places.receipts)
     for problem in (trouble, baseline_trouble):
         if problem:
             raise problem
     return reading
+
+
+def recompare(places: Places) -> None:
+    """Compare the newest snapshot once more, after its baseline was saved: nothing is read or told."""
+    config, baseline = Config.load(places.config), load_baseline(places)
+    with History.open(places.history) as history:
+        newest = history.rows(1)
+        if baseline is None or not newest:
+            return
+        snapshot = history.snapshot(newest[0].number)
+        with history.transaction():
+            history.import_log(_log_lines(places))
+            drift = _compare_and_keep(history, config, baseline, snapshot)
+    _publish(places, Reading(_machine_name(config, snapshot), snapshot, baseline, drift), None)
 
 
 def _config_or_default(places: Places) -> tuple[Config, Problem | None]:
@@ -151,11 +165,18 @@ def _record(
     with history.transaction():
         history.import_log(_log_lines(places))
         snapshot = snapshot.numbered(history.add(snapshot, view))
-        if baseline and snapshot.number is not None:
-            drift = _place_in_time(history, _compare(snapshot, baseline, config), baseline, snapshot)
-            history.set_result(snapshot.number, baseline.digest, drift)
-            open_changes.keep_open(history, drift)
+        if baseline:
+            drift = _compare_and_keep(history, config, baseline, snapshot)
     return Reading(_machine_name(config, snapshot), snapshot, baseline, drift)
+
+
+def _compare_and_keep(history: History, config: Config, baseline: Baseline, snapshot: Snapshot) -> Drift:
+    """Compare a recorded snapshot and record the result."""
+    drift = _place_in_time(history, _compare(snapshot, baseline, config), baseline, snapshot)
+    if snapshot.number is not None:
+        history.set_result(snapshot.number, baseline.digest, drift)
+        open_changes.keep_open(history, drift)
+    return drift
 
 
 def _log_lines(places: Places) -> list[str]:
@@ -213,10 +234,12 @@ def _message_id(reading: Reading, news: list[Change]) -> str:
     return hashlib.sha256(canonical([machine, episodes]).encode()).hexdigest()[:32]
 
 
-def _publish(places: Places, reading: Reading) -> None:
+def _publish(places: Places, reading: Reading, baseline_trouble: Problem | None) -> None:
     try:
         if reading.drift:
             board.publish(places, reading.drift, reading.facts)
+        elif baseline_trouble:
+            board.publish_trouble(places, reading.machine, baseline_trouble.message)
         else:
             board.publish_without_baseline(places, reading.machine)
     except OSError as error:

@@ -26,7 +26,7 @@ def publish(places: Places, drift: Drift, facts: Facts) -> None:
     """
     if places.run is None:
         return
-    _put(
+    _put_all(
         places.run,
         _document(drift, facts),
         f"{plain(facts.machine)}: {one_line(drift)}",
@@ -47,7 +47,16 @@ def publish_without_baseline(places: Places, machine: str) -> None:
         "time": None,
         "baseline": None,
     }
-    _put(places.run, document, f"{plain(machine)}: no baseline was saved yet", "")
+    _put_all(places.run, document, f"{plain(machine)}: no baseline was saved yet", "")
+
+
+def publish_trouble(places: Places, machine: str, sentence: str) -> None:
+    """Say at log-in why nothing is compared; the last comparison stays. Raises OSError."""
+    if places.run is None:
+        return
+    places.run.mkdir(mode=0o755, exist_ok=True)
+    _put(places.run / "summary", f"{plain(machine)}: {plain(sentence)}\n")
+    _put(places.run / "motd", f"bootwatch compares nothing: {plain(sentence)}\n")
 
 
 def log_in_lines(drift: Drift, facts: Facts) -> str:
@@ -69,9 +78,13 @@ def _document(drift: Drift, facts: Facts) -> dict[str, Any]:
     }
 
 
-def _put(run: Path, document: dict[str, Any], summary: str, log_in: str) -> None:
+def _put_all(run: Path, document: dict[str, Any], summary: str, log_in: str) -> None:
     run.mkdir(mode=0o755, exist_ok=True)
+    _put(run / "drift.json", json.dumps(document, indent=1) + "\n")
+    _put(run / "summary", f"{summary}\n")
+    _put(run / "motd", log_in)
+
+
+def _put(path: Path, text: str) -> None:
     # ASCII in JSON, and escapes in text: nothing here can fail to encode.
-    write_whole(run / "drift.json", (json.dumps(document, indent=1) + "\n").encode("ascii"), _MODE)
-    write_whole(run / "summary", f"{summary}\n".encode(), _MODE)
-    write_whole(run / "motd", log_in.encode(), _MODE)
+    write_whole(path, text.encode(), _MODE)

@@ -12,7 +12,7 @@ import pytest
 
 from tests.cli.commands import Commands
 from tests.observe.faults import as_somebody
-from tests.roots import FERNWICK_ESP, FERNWICK_LOADER, QUARRY_ESP, QUARRY_LOADER, program
+from tests.roots import FERNWICK_ESP, FERNWICK_LOADER, QUARRY_ESP, QUARRY_LOADER, TARN_LOADER, program
 
 KEYS = {"id", "level", "change", "system", "what", "before", "after", "consequence", "while", "between"}
 
@@ -249,6 +249,16 @@ def test_levels_of_the_config(bootwatch: Commands) -> None:
     assert bootwatch("drift").status == 0
 
 
+def test_hidden_system_of_the_config(bootwatch: Commands) -> None:
+    text = "systems:\n  - name: Nobody's business\n    join: Tarn Rescue\n    hide: true\n"
+    bootwatch.root.write("etc/bootwatch/bootwatch.yaml", text)
+    bootwatch.save()
+    bootwatch.root.remove("vdb", 5, TARN_LOADER)
+    assert bootwatch("drift").status == 0
+    change = bootwatch("drift", "--json").document["changes"][0]
+    assert (change["system"], change["level"]) == ("Nobody's business", "routine")
+
+
 def test_wrong_usage_is_2(bootwatch: Commands) -> None:
     for command in (["no-such-command"], ["baseline", "save"], ["snapshot", "--moment", "noon"]):
         assert bootwatch(*command).status == 2
@@ -261,6 +271,7 @@ def test_damaged_baseline(bootwatch: Commands) -> None:
     said = bootwatch("drift")
     assert said.status == 3 and "current.yaml" in said.err
     assert bootwatch("snapshot").status == 3
+    assert "compares nothing" in (bootwatch.root.folder / "run/bootwatch/motd").read_text()
     assert len(bootwatch("history", "--json").document["snapshots"]) == 2
 
 
@@ -316,8 +327,13 @@ def test_new_baseline_ends_the_drift(bootwatch: Commands) -> None:
     bootwatch.save()
     quarry_updates(bootwatch)
     assert bootwatch("drift").status == 1
+    bootwatch("snapshot")
     bootwatch.save()
     assert bootwatch("drift").status == 0
+    assert bootwatch().status == 0
+    run = bootwatch.root.folder / "run/bootwatch"
+    assert (run / "motd").read_text() == ""
+    assert json.loads((run / "drift.json").read_text())["changes"] == []
 
 
 def test_without_permission(bootwatch: Commands) -> None:
@@ -344,7 +360,7 @@ def test_loader_that_changed_twice_is_told_twice(bootwatch: Commands) -> None:
     spool = bootwatch.root.folder / "var/lib/bootwatch/spool"
     bootwatch.save()
     for version in (2, 3):
-        bootwatch.root.put("vdb", 1, QUARRY_LOADER, program(f"quarry {version}"))
+        bootwatch.root.put("vdb", 1, QUARRY_LOADER, TARN_LOADER, program(f"quarry {version}"))
         bootwatch("snapshot")
         bootwatch("snapshot")
     assert len(list(spool.iterdir())) == 2
