@@ -27,7 +27,10 @@ TIMEOUT = 20.0
 """Seconds that one step of the conversation may take."""
 
 _QUIT_TIMEOUT = 5.0
-_POLICY = email.policy.SMTP.clone(cte_type="7bit")
+# What smtplib can do. A password only goes over an encrypted line, unless a person said that it needn't.
+_MECHANISMS = ("PLAIN", "LOGIN", "CRAM-MD5")
+# Longer lines than usual (998 are allowed): folding would begin a long subject on a line of its own.
+_POLICY = email.policy.SMTP.clone(cte_type="7bit", max_line_length=250)
 
 
 @dataclass(frozen=True)
@@ -78,8 +81,8 @@ def deliver(letter: Letter, route: Route, line: Line, timeout: float = TIMEOUT) 
         return _by_code("refuses the sender", error.smtp_code, error.smtp_error, route)
     except smtplib.SMTPResponseException as error:
         return _by_code("refuses the mail", error.smtp_code, error.smtp_error, route)
-    except smtplib.SMTPServerDisconnected:
-        return _failed("closed the connection before it said that it has the mail", route, for_good=False)
+    except smtplib.SMTPServerDisconnected as error:
+        return _failed(_broken_off(error), route, for_good=False)
     except (OSError, smtplib.SMTPException) as error:
         return _failed(_network(error), route, for_good=False)
     return Outcome.delivered()
@@ -128,16 +131,18 @@ def _greet(connection: smtplib.SMTP, route: Route) -> None:
 def _log_in(connection: smtplib.SMTP, route: Route) -> None:
     if not route.user:
         return
+    offered = connection.esmtp_features.get("auth", "").upper().split()
+    mechanism = next((name for name in _MECHANISMS if name in offered), None)
+    if mechanism is None:
+        raise _Refused("offers no way to log in that is known here", for_good=True)
+    connection.user, connection.password = route.user, route.password
     try:
-        connection.login(route.user, route.password)
+        # One way only: trying a wrong password in every way that is offered can lock an account.
+        connection.auth(mechanism, getattr(connection, "auth_" + mechanism.lower().replace("-", "_")))
     except smtplib.SMTPAuthenticationError as error:
         for_good = 500 <= error.smtp_code < 600
         why = f"refuses user or password: {_reply(error.smtp_code, error.smtp_error)}"
         raise _Refused(why, for_good=for_good) from error
-    except smtplib.SMTPServerDisconnected:
-        raise
-    except smtplib.SMTPException as error:
-        raise _Refused("offers no way to log in that is known here", for_good=True) from error
 
 
 def _leave(connection: smtplib.SMTP) -> None:
@@ -175,7 +180,16 @@ def _by_code(what: str, code: int, reply: object, route: Route) -> Outcome:
 
 def _reply(code: int, reply: object) -> str:
     text = reply.decode("utf-8", "replace") if isinstance(reply, bytes) else str(reply)
-    return f"{code} {' '.join(text.split())}".strip()
+    words = " ".join(text.split())
+    # -1 is smtplib's for a line that begins with no number.
+    return f"{code} {words}".strip() if code > 0 else "an answer that isn't SMTP"
+
+
+def _broken_off(error: smtplib.SMTPServerDisconnected) -> str:
+    # smtplib makes one of the other.
+    if isinstance(error.__context__, TimeoutError):
+        return "doesn't answer in time"
+    return "closed the connection before it said that it has the mail"
 
 
 def _network(error: Exception) -> str:
