@@ -360,7 +360,7 @@ def test_loader_that_changed_twice_is_told_twice(bootwatch: Commands) -> None:
     spool = bootwatch.root.folder / "var/lib/bootwatch/spool"
     bootwatch.save()
     for version in (2, 3):
-        bootwatch.root.put("vdb", 1, QUARRY_LOADER, TARN_LOADER, program(f"quarry {version}"))
+        bootwatch.root.put("vdb", 1, QUARRY_LOADER, program(f"quarry {version}"))
         bootwatch("snapshot")
         bootwatch("snapshot")
     assert len(list(spool.iterdir())) == 2
