@@ -21,7 +21,7 @@ CREDENTIAL = "addresses.yaml"
 
 _OTHERS = 0o066
 # For these the host part is a host; in other schemes it can be a token.
-_WITH_HOST = frozenset(("mailto", "mailtos", "json", "jsons", "xml", "xmls", "form", "forms"))
+_WITH_HOST = frozenset(("json", "jsons", "xml", "xmls", "form", "forms"))
 
 CheckUrl = Callable[[str], str | None]
 """Says what is wrong with a URL that isn't mail's, or None."""
@@ -120,9 +120,10 @@ class _Found:
         name = settings.text(fields.get("name"))
         if to is None or "to" not in fields:
             return
-        common = (name or _shown(to, item.line), Level(least or Level.WEAKENED), reader or READERS[0], to)
         for route in self._routes(to, fields["to"]):
-            self._keep(Address(*common, route), fields["to"])
+            shown = name or _shown(to, route, item.line)
+            address = Address(shown, Level(least or Level.WEAKENED), reader or READERS[0], to, route)
+            self._keep(address, fields["to"])
 
     def _routes(self, to: str, value: Value) -> list[Route] | list[None]:
         scheme, separator, _ = to.partition("://")
@@ -148,9 +149,11 @@ class _Found:
         self.addresses.append(address)
 
 
-def _shown(to: str, line: int) -> str:
+def _shown(to: str, route: Route | None, line: int) -> str:
     """What an address without a name is called: nothing of it that may be a secret."""
     scheme, _, rest = to.partition("://")
+    if route:
+        return f"{scheme}://{route.host}"
     host = rest.partition("/")[0].rpartition("@")[2]
     plain_host = host and all(letter.isalnum() or letter in ".-:[]" for letter in host)
     if scheme.lower() in _WITH_HOST and plain_host and "@" not in rest.partition("/")[2]:

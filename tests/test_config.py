@@ -1,0 +1,101 @@
+"""bootwatch.yaml."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from bootwatch.config import Config, SystemSetting
+from bootwatch.judge.weigh import Rule
+from bootwatch.model.level import Level
+from bootwatch.problem import UsageProblem
+
+EXAMPLES = Path(__file__).parents[1] / "packaging/examples"
+
+
+def _load(tmp_path: Path, text: str) -> Config:
+    file = tmp_path / "bootwatch.yaml"
+    file.write_text(text)
+    return Config.load(file)
+
+
+def test_an_absent_or_empty_file_means_the_defaults(tmp_path: Path) -> None:
+    assert Config.load(tmp_path / "none.yaml") == Config() == _load(tmp_path, "# nothing yet\n")
+
+
+def test_everything_that_can_be_set(tmp_path: Path) -> None:
+    config = _load(
+        tmp_path,
+        """
+machine: study
+systems:
+  - name: Fernwick
+    join: [Fernwick Linux, fernwick]
+  - {name: Tarn Rescue, join: tarn, hide: true}
+levels:
+  - {change: file-changed, path: '\\loader\\entries\\*', level: changed}
+  - system: Tarn Rescue
+    level: routine
+""",
+    )
+    assert config.machine == "study"
+    assert config.systems == (
+        SystemSetting("Fernwick", ("Fernwick Linux", "fernwick")),
+        SystemSetting("Tarn Rescue", ("tarn",), hide=True),
+    )
+    assert config.system_names == {
+        "Fernwick Linux": "Fernwick",
+        "fernwick": "Fernwick",
+        "tarn": "Tarn Rescue",
+    }
+    assert config.levels == (
+        Rule(Level.CHANGED, "file-changed", None, "\\loader\\entries\\*"),
+        Rule(Level.ROUTINE, None, "Tarn Rescue", None),
+    )
+    assert config.weights.level("file-changed", None, "\\LOADER\\entries\\a.conf") is Level.CHANGED
+    assert config.weights.level("entry-missing", "tarn rescue", "") is Level.ROUTINE
+    assert config.weights.level("entry-missing", "Quarry", "") is Level.WEAKENED
+
+
+def test_each_mistake_names_file_line_and_key(tmp_path: Path) -> None:
+    with pytest.raises(UsageProblem) as caught:
+        _load(
+            tmp_path,
+            """machin: study
+systems:
+  - join: [a]
+  - {name: X, join: A, hide: 5}
+levels:
+  - {change: entry-mising, level: weakend}
+  - {level: routine}
+  - 7
+""",
+        )
+    file = tmp_path / "bootwatch.yaml"
+    assert caught.value.status == 2
+    assert caught.value.message.splitlines() == [
+        f'{file}, line 1, machin: "machin" is no key that is known; did you mean "machine"?',
+        f'{file}, line 3, systems[0]: the key "name" is missing',
+        f"{file}, line 4, systems[1].hide: here belongs true or false",
+        f'{file}, line 4, systems[1].join: "A" was joined in line 3 already',
+        f'{file}, line 6, levels[0].change: "entry-mising" is no change that is known; '
+        'did you mean "entry-missing"?',
+        f'{file}, line 6, levels[0].level: "weakend" is no level that is known; did you mean "weakened"?',
+        f"{file}, line 7, levels[1]: this would hold for everything: give change, system or path",
+        f"{file}, line 8, levels[2]: here belong keys with values (change, system, path, level)",
+    ]
+
+
+def test_a_file_that_cannot_be_read_is_a_mistake_of_one_line(tmp_path: Path) -> None:
+    (tmp_path / "bootwatch.yaml").mkdir()
+    with pytest.raises(UsageProblem, match=r"bootwatch\.yaml can't be read: Is a directory"):
+        Config.load(tmp_path / "bootwatch.yaml")
+
+
+def test_the_example_says_the_same_with_and_without_its_comments(tmp_path: Path) -> None:
+    example = (EXAMPLES / "bootwatch.yaml").read_text()
+    assert _load(tmp_path, example) == Config()
+    config = _load(tmp_path, re.sub(r"^#(?!#)", "", example, flags=re.M))
+    assert config.machine and config.systems and config.levels
