@@ -6,7 +6,7 @@ It says no more than true or false, and leaves the reason in its log, secrets an
 from __future__ import annotations
 
 import logging
-import threading
+from contextvars import ContextVar
 from typing import Any
 
 from bootwatch.model.level import Level
@@ -24,25 +24,20 @@ _TYPES = {
 _MOST = 5
 
 
-class _Listener(logging.Handler):
-    """Keeps what the library logs, for each thread by itself."""
+# Not by thread: new versions hand a delivery to a thread of their own, and its context with it.
+_said: ContextVar[list[str] | None] = ContextVar("said", default=None)
 
-    def __init__(self) -> None:
-        super().__init__(logging.WARNING)
-        self._said = threading.local()
+
+class _Listener(logging.Handler):
+    """Keeps what the library logs, for each delivery by itself."""
 
     def emit(self, record: logging.LogRecord) -> None:
-        self.said.append(record.getMessage())
-
-    @property
-    def said(self) -> list[str]:
-        if not hasattr(self._said, "lines"):
-            self._said.lines = []
-        lines: list[str] = self._said.lines
-        return lines
+        said = _said.get()
+        if said is not None:
+            said.append(record.getMessage())
 
 
-_listener = _Listener()
+_listener = _Listener(logging.WARNING)
 
 
 def check(url: str) -> str | None:
@@ -59,7 +54,8 @@ def deliver(url: str, subject: str, body: str, level: Level) -> Outcome:
         server = _server(url)
         if server is None:
             return Outcome.failed("the notification library doesn't know this address", for_good=True)
-        _listener.said.clear()
+        said: list[str] = []
+        _said.set(said)
         # A bool in old versions, an object in new ones: both have a truth value.
         if server.notify(body=body, title=subject, notify_type=_TYPES[level], body_format="text"):
             return Outcome.delivered()
@@ -67,7 +63,7 @@ def deliver(url: str, subject: str, body: str, level: Level) -> Outcome:
         return Outcome.failed("the notification library (apprise) is not installed", for_good=False)
     except Exception as error:  # A plug-in may raise anything at all.
         return Outcome.failed(f"the notification library failed ({type(error).__name__})", for_good=False)
-    return Outcome.failed(_reason(url), for_good=False)
+    return Outcome.failed(_reason(said, url), for_good=False)
 
 
 def _server(url: str) -> Any:
@@ -88,7 +84,6 @@ def _listen() -> None:
         logger.propagate = False
 
 
-def _reason(url: str) -> str:
-    said = list(dict.fromkeys(_listener.said))[-_MOST:]
-    text = secrets.without("; ".join(said), secrets.of_url(url))
+def _reason(said: list[str], url: str) -> str:
+    text = secrets.without("; ".join(list(dict.fromkeys(said))[-_MOST:]), secrets.of_url(url))
     return plain(text, 300) or "the notification library didn't say why"
