@@ -111,7 +111,7 @@ class Scripted:
             ".": "250 taken",
             "QUIT": "221 bye",
         }
-        self._answers = usual | answers
+        self.answers = usual | answers
         self.commands: list[str] = []
         self.mails = 0
         self.got_mail = threading.Event()
@@ -148,7 +148,7 @@ class Scripted:
                 if in_data and word != ".":
                     continue
                 command = "." if in_data else word.split(" ")[0].upper()
-                in_data = command == "DATA" and (self._answers["DATA"] or "").startswith("3")
+                in_data = command == "DATA" and (self.answers["DATA"] or "").startswith("3")
                 self.commands.append(command)
                 if command == ".":
                     self.mails += 1
@@ -157,7 +157,7 @@ class Scripted:
                     return
 
     def _answer(self, line: socket.socket, command: str) -> bool:
-        answer = self._answers.get(command, "250 OK")
+        answer = self.answers.get(command, "250 OK")
         if answer is None:
             return False
         if answer != "...":

@@ -41,6 +41,7 @@ def _namespaces() -> bool:
 
 @pytest.mark.skipif(not _namespaces(), reason="needs namespaces")
 def test_a_record_reaches_the_journals_socket() -> None:
+    pytest.importorskip("systemd.journal")
     command = ["unshare", "-Urm", sys.executable, "-c", IN_A_NAMESPACE]
     result = subprocess.run(command, capture_output=True, cwd=PROJECT, timeout=20)
     assert result.stderr == b""
