@@ -79,25 +79,25 @@ def consequence(item: Change | Finding) -> str:
     return _filled(meaning.consequence, item) if meaning else ""
 
 
-def advice(items: Iterable[Change | Finding]) -> list[str]:
-    """What to do, each piece once, in the order of ``items``."""
-    return _each_once(items, "todo")
+def advice(items: Iterable[Change | Finding]) -> list[tuple[str, list[int]]]:
+    """What to do, each piece once, with the places in ``items`` (from 1) that it is about."""
+    found: dict[str, list[int]] = {}
+    for place, item in enumerate(items, 1):
+        sentence = _part(item, "todo")
+        if sentence:
+            found.setdefault(sentence, []).append(place)
+    return list(found.items())
 
 
 def cautions(items: Iterable[Change | Finding]) -> list[str]:
     """What following the advice can set off, each sentence once."""
-    sentences = (one for caution in _each_once(items, "caution") for one in _SENTENCE_END.split(caution))
+    sentences = (one for item in items for one in _SENTENCE_END.split(_part(item, "caution")) if one)
     return list(dict.fromkeys(sentences))
 
 
-def _each_once(items: Iterable[Change | Finding], part: str) -> list[str]:
-    found: dict[str, None] = {}
-    for item in items:
-        meaning = MEANINGS.get(item.change if isinstance(item, Change) else item.finding)
-        sentence = getattr(meaning, part) if meaning else ""
-        if sentence:
-            found[_filled(sentence, item)] = None
-    return list(found)
+def _part(item: Change | Finding, part: str) -> str:
+    meaning = MEANINGS.get(item.change if isinstance(item, Change) else item.finding)
+    return _filled(getattr(meaning, part), item) if meaning else ""
 
 
 def _filled(sentence: str, item: Change | Finding) -> str:

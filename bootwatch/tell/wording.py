@@ -134,8 +134,8 @@ def _when(message: Message) -> list[str]:
 
 def _todo(message: Message) -> list[str]:
     lines = ["WHAT TO DO WHILE THE MACHINE STILL RUNS", ""]
-    for number, sentence in enumerate(phrases.advice(_loud(message)), 1):
-        lines += wrapped(sentence, WIDTH, f"{number:2}. ")
+    for sentence, places in phrases.advice(_loud(message)[:_MOST]):
+        lines += wrapped(f"For {', '.join(map(str, places))}: {sentence}", WIDTH, "  - ")
     return lines if len(lines) > 2 else []
 
 

@@ -48,7 +48,7 @@ MEANINGS = (
             "a default file that {system} relied on."
         ),
         todo=(
-            "See whether an update of the system that it belongs to ran at that time. If none did, check the "
+            "See whether an update of the system that the loader belongs to ran then. If none did, check the "
             "file with that system's package tool before the next start, or install its boot loader again."
         ),
         caution=f"{SEALED} {KEYS_OF_OWN}",
@@ -66,8 +66,8 @@ MEANINGS = (
             "word."
         ),
         todo=(
-            "Check that the volume has room and its file system is sound, then "
-            "install the boot loader of {system} again with that system's own tool."
+            "Check that the volume has room and its file system is sound, then install the boot loader of "
+            "{system} again with that system's own tool."
         ),
         caution=f"{SEALED} {KEYS_OF_OWN}",
     ),
