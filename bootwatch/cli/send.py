@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import argparse
 import json
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from bootwatch.service.send import Sent, deliver_spooled, send
+if TYPE_CHECKING:
+    from bootwatch.service.send import Sent
 
 
 def add(commands: Any) -> None:
@@ -23,6 +24,9 @@ def add(commands: Any) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Raises Problem where nothing can be sent."""
+    # Here, because mail and encryption take long to import and no other command needs them.
+    from bootwatch.service.send import deliver_spooled, send
+
     if not arguments.json:
         return send(arguments.places)
     sent = deliver_spooled(arguments.places)
