@@ -142,7 +142,7 @@ def _bootstrap(tree: Path) -> None:
         'mv "$1"/etc/fernwick-release "$1"/usr/lib/os-release',
         f'chroot "$1" systemctl --quiet mask {" ".join(MASKED)}',
         'chroot "$1" systemctl --quiet enable guest-agent.service',
-        'chmod a+r "$1"/boot/*',
+        'mkdir "$1"/boot/efi; chmod a+r "$1"/boot/*',
     ]
     command = ["mmdebstrap", "--quiet", "--variant=essential", "--mode=root", "--format=directory"]
     command += [f"--include={','.join(PACKAGES)}", '--aptopt=APT::Install-Recommends "false"']

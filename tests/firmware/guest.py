@@ -146,7 +146,7 @@ def _images(folder: Path) -> tuple[Image, Image, Image]:
 
 def booted() -> Path:
     """The folder with a set of images whose snapshot holds a started guest; made when it isn't there yet."""
-    parts = ("guest.py", "machine.py", "drive.py", "firmware.py")
+    parts = ("guest.py", "machine.py", "drive.py", "firmware.py", "process.py")
     own = [(Path(__file__).parent / name).read_bytes() for name in parts]
     emulator = tool.run([firmware.X64.arguments[0], "--version"])
     bases = [str(image.path) for image in base.disks()]
