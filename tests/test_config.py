@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 import pytest
@@ -11,8 +10,6 @@ from bootwatch.config import Config, SystemSetting
 from bootwatch.judge.weigh import Rule
 from bootwatch.model.level import Level
 from bootwatch.problem import UsageProblem
-
-EXAMPLES = Path(__file__).parents[1] / "packaging/examples"
 
 
 def _load(tmp_path: Path, text: str) -> Config:
@@ -92,10 +89,3 @@ def test_a_file_that_cannot_be_read_is_a_mistake_of_one_line(tmp_path: Path) -> 
     (tmp_path / "bootwatch.yaml").mkdir()
     with pytest.raises(UsageProblem, match=r"bootwatch\.yaml can't be read: Is a directory"):
         Config.load(tmp_path / "bootwatch.yaml")
-
-
-def test_the_example_says_the_same_with_and_without_its_comments(tmp_path: Path) -> None:
-    example = (EXAMPLES / "bootwatch.yaml").read_text()
-    assert _load(tmp_path, example) == Config()
-    config = _load(tmp_path, re.sub(r"^#(?!#)", "", example, flags=re.M))
-    assert config.machine and config.systems and config.levels
