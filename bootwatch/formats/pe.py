@@ -4,14 +4,16 @@
 time, u32 symbol table, u32 symbols, u16 size of the optional header, u16 flags), optional header (magic 0x10B
 PE32 or 0x20B PE32+, size of all headers at 60, subsystem at 68, data directories from 96 or 112), sections of
 40 bytes. Directory 4 is the certificate table, whose address is a file offset; directory 2 holds resources.
-Only headers, section tables and resources are read, whatever the file's size.
+A unified kernel image carries its system's texts in sections: `.osrel`, `.uname`, `.cmdline` (UAPI Unified
+Kernel Image). Only headers, section tables and what is asked for are read, whatever the file's size.
 """
 
 import io
 import struct
 from dataclasses import dataclass, field
 
-from . import FormatError, pe_version
+from . import FormatError, TooLarge, os_release, pe_sections, pe_version
+from .pe_sections import Section
 from .reader import Reader, Source
 
 _DOS_SIZE = 64
@@ -25,10 +27,11 @@ _SUBSYSTEM = struct.Struct("<H")
 _SUBSYSTEM_AT = 68
 _DIRECTORY = struct.Struct("<II")
 _DIRECTORIES_AT = {0x10B: 96, 0x20B: 112}
+_BITS = {0x10B: 32, 0x20B: 64}
 _RESOURCES, _CERTIFICATES = 2, 4
-_SECTION = struct.Struct("<8sIIII16x")
 _SYMBOL_SIZE = 18
-_NAME_LIMIT = 256
+_MAX_PROBLEMS = 64
+SECTION_LIMIT = 64 << 10
 MACHINES = {
     0x014C: "IA32",
     0x0200: "IA64",
@@ -38,6 +41,7 @@ MACHINES = {
     0x0EBC: "EBC",
     0x5032: "RISCV32",
     0x5064: "RISCV64",
+    0x5128: "RISCV128",
     0x6232: "LOONGARCH32",
     0x6264: "LOONGARCH64",
     0x8664: "X64",
@@ -47,24 +51,12 @@ SUBSYSTEM_APPLICATION, SUBSYSTEM_BOOT_DRIVER, SUBSYSTEM_RUNTIME_DRIVER = 10, 11,
 
 
 @dataclass(frozen=True, slots=True)
-class Section:
-    """One section: name (long ones looked up), address and size in memory, offset and size in the file."""
-
-    name: str
-    address: int
-    size: int
-    raw_offset: int
-    raw_size: int
-
-    @property
-    def raw_end(self) -> int:
-        return self.raw_offset + self.raw_size if self.raw_size else 0
-
-
-@dataclass(frozen=True, slots=True)
 class Image:
     """What the headers say. Sizes in bytes: `declared_size` is the end of the last section or certificate
-    table, `real_size` the file's. `subsystem` is 0 when the headers are cut off before it.
+    table, `real_size` the file's. `subsystem` is 0 when the headers are cut off before it; `bits` is 32 for
+    PE32, 64 for PE32+, 0 for neither.
+
+    The texts in sections are read when they are asked for, from the reader that was handed in.
     """
 
     machine: int
@@ -73,6 +65,8 @@ class Image:
     declared_size: int
     real_size: int
     version_info: dict[str, str]
+    bits: int
+    source: Source = field(repr=False, compare=False)
     problems: list[str] = field(default_factory=list)
 
     @property
@@ -87,13 +81,67 @@ class Image:
 
     @classmethod
     def parse(cls, data: bytes) -> "Image":
-        """Read a whole file's bytes. FormatError when they are no PE image."""
+        """Read a whole file's bytes. FormatError when they are no PE image.
+
+        >>> Image.parse(b"#!/bin/sh")
+        Traceback (most recent call last):
+        bootwatch.formats.FormatError: no EFI program: it does not begin with MZ
+        """
         return cls.read(io.BytesIO(data))
 
     @classmethod
     def read(cls, reader: Reader) -> "Image":
-        """Read the headers of a file. FormatError when it is no PE image; OSError passes through."""
+        """Read the headers of a file. FormatError when it is no PE image; OSError passes through.
+
+        >>> dos = b"MZ" + bytes(58) + (64).to_bytes(4, "little")
+        >>> coff = b"PE" + bytes(2) + (0xAA64).to_bytes(2, "little") + bytes(18)
+        >>> Image.read(io.BytesIO(dos + coff)).machine_name
+        'AA64'
+        """
         return _HeaderReader(Source(reader)).image()
+
+    def section(self, name: str, limit: int = SECTION_LIMIT) -> bytes | None:
+        """The content of the first section of that name; None when there is none.
+
+        TooLarge beyond `limit` bytes; FormatError where the file ends before it; OSError passes through.
+        """
+        for section in self.sections:
+            if section.name == name:
+                return self._content(section, limit)
+        return None
+
+    def _content(self, section: Section, limit: int) -> bytes:
+        size = section.content_size
+        if size > limit:
+            raise TooLarge(f"section {section.name}: {size} bytes, more than the limit of {limit}")
+        data = self.source.read(section.raw_offset, size)
+        if len(data) < size:
+            raise FormatError(
+                f"section {section.name} at byte {section.raw_offset}: "
+                f"only {len(data)} of its {size} bytes are in the file"
+            )
+        return data
+
+    def text(self, name: str, limit: int = SECTION_LIMIT) -> str | None:
+        """A section's text in UTF-8, up to its first NUL and without blanks around it. Fails as `section`
+        does; bytes that are not UTF-8 become U+FFFD.
+        """
+        data = self.section(name, limit)
+        return None if data is None else data.split(b"\0", 1)[0].decode("utf-8", "replace").strip()
+
+    def os_release(self) -> dict[str, str]:
+        """What a unified kernel image's `.osrel` says of its system, by name; {} without one. Fails as
+        `section` does.
+        """
+        return os_release.parse(self.text(".osrel") or "")
+
+    def uname(self) -> str | None:
+        """The kernel's release, from `.uname`. Fails as `section` does."""
+        return self.text(".uname")
+
+    def cmdline(self) -> str | None:
+        """The kernel's command line, from `.cmdline`. Fails as `section` does."""
+        return self.text(".cmdline")
 
 
 class _HeaderReader:
@@ -109,23 +157,29 @@ class _HeaderReader:
         _, machine, count, _, symbols, symbol_count, optional_size, _ = _COFF.unpack(head)
         optional_at = at + _COFF.size
         optional = self._source.read(optional_at, optional_size)
-        strings = symbols + symbol_count * _SYMBOL_SIZE if symbols else 0
-        sections = self._sections(optional_at + optional_size, count, strings)
+        table_at = optional_at + optional_size
+        strings_at = symbols + symbol_count * _SYMBOL_SIZE if symbols else 0
+        sections = pe_sections.read(self._source, table_at, count, strings_at, self.problems)
         directories = self._directories(optional, optional_at)
-        certificates = directories.get(_CERTIFICATES, (0, 0))
-        declared = max(
-            optional_at + optional_size + count * _SECTION.size,
-            self._field(optional, _HEADERS_SIZE, _HEADERS_SIZE_AT),
-            *(section.raw_end for section in sections),
-            sum(certificates) if all(certificates) else 0,
-        )
-        if declared > self._source.size:
-            self.problems.append(
-                f"truncated: the headers declare {declared} bytes, the file has {self._source.size}"
-            )
-        subsystem = self._field(optional, _SUBSYSTEM, _SUBSYSTEM_AT)
+        headers_end = table_at + count * pe_sections.SIZE
+        self.problems += pe_sections.check(sections, headers_end, self._source.size)
         version = self._version(sections, directories.get(_RESOURCES, (0, 0)))
-        return Image(machine, subsystem, sections, declared, self._source.size, version, self.problems)
+        certificates = directories.get(_CERTIFICATES, (0, 0))
+        headers_size = self._field(optional, _HEADERS_SIZE, _HEADERS_SIZE_AT)
+        declared = self._declared(sections, max(headers_end, headers_size), certificates)
+        subsystem = self._field(optional, _SUBSYSTEM, _SUBSYSTEM_AT)
+        bits = _BITS.get(self._field(optional, _MAGIC, 0), 0)
+        return Image(
+            machine,
+            subsystem,
+            sections,
+            declared,
+            self._source.size,
+            version,
+            bits,
+            self._source,
+            self._worst_problems(declared),
+        )
 
     def _pe_offset(self) -> int:
         head = self._source.read(0, _DOS_SIZE)
@@ -148,36 +202,62 @@ class _HeaderReader:
         if start is None:
             self.problems.append(f"optional header at byte {at}: unknown kind {magic:#x}")
             return {}
-        count = min(
-            self._field(optional, _HEADERS_SIZE, start - 4), (len(optional) - start) // _DIRECTORY.size
-        )
+        count = self._field(optional, _HEADERS_SIZE, start - 4)
+        there = max(0, (len(optional) - start) // _DIRECTORY.size)
+        if count > there:
+            self.problems.append(
+                f"optional header at byte {at}: {count} data directories, but room for {there}"
+            )
         return {
-            index: _DIRECTORY.unpack_from(optional, start + index * _DIRECTORY.size) for index in range(count)
+            index: _DIRECTORY.unpack_from(optional, start + index * _DIRECTORY.size)
+            for index in range(min(count, there))
         }
 
-    def _sections(self, at: int, count: int, strings: int) -> tuple[Section, ...]:
-        table = self._source.read(at, count * _SECTION.size)
-        if len(table) < count * _SECTION.size:
-            self.problems.append(f"section table at byte {at}: cut off before its {count} sections end")
-        found = []
-        for name, size, address, raw_size, raw_offset in _SECTION.iter_unpack(table[: len(table) // 40 * 40]):
-            found.append(Section(self._name(name, strings), address, size, raw_offset, raw_size))
-        return tuple(found)
+    def _declared(self, sections: tuple[Section, ...], headers: int, certificates: tuple[int, int]) -> int:
+        """Where the file ends by its headers."""
+        return max(
+            headers,
+            *(section.raw_end for section in sections),
+            sum(certificates) if all(certificates) else 0,
+        )
 
-    def _name(self, stored: bytes, strings: int) -> str:
-        """Names longer than eight bytes: "/" and a decimal offset into the string table after the symbols."""
-        short = stored.rstrip(b"\0").decode("latin-1")
-        if not strings or not short.startswith("/") or not short[1:].isascii() or not short[1:].isdigit():
-            return short
-        text = self._source.read(strings + int(short[1:]), _NAME_LIMIT)
-        return text.split(b"\0", 1)[0].decode("latin-1") or short
+    def _worst_problems(self, declared: int) -> list[str]:
+        """Bounded, whatever the file holds; a cut is always said, and last."""
+        problems = self.problems[:_MAX_PROBLEMS]
+        if len(self.problems) > _MAX_PROBLEMS:
+            problems.append(f"{len(self.problems) - _MAX_PROBLEMS} more problems")
+        if declared > self._source.size:
+            problems.append(
+                f"truncated: the headers declare {declared} bytes, the file has {self._source.size}"
+            )
+        return problems
 
     def _version(self, sections: tuple[Section, ...], directory: tuple[int, int]) -> dict[str, str]:
-        """The version resource, read only where a section's bytes in the file hold it."""
-        address, _size = directory
+        """The strings of the version resource, wherever a section's bytes in the file hold it."""
+        address, size = directory
+        if not address:
+            return {}
+        tree = self._at_address(sections, address, min(size, pe_version.MAX_TREE))
+        try:
+            leaf = pe_version.find(tree)
+        except FormatError as error:
+            self.problems.append(f"resources at address {address:#x}: {error}")
+            return {}
+        if leaf is None:
+            return {}
+        block = self._at_address(sections, leaf[0], min(leaf[1], pe_version.MAX_BLOCK))
+        found, whole = pe_version.strings(block)
+        if not whole:
+            self.problems.append(f"version resource at address {leaf[0]:#x}: damaged or cut off")
+        return found
+
+    def _at_address(self, sections: tuple[Section, ...], address: int, length: int) -> bytes:
+        """What gets loaded at `address`, as far as the file holds it."""
         for section in sections:
-            if address and section.address <= address < section.address + section.raw_size:
-                start = section.raw_offset + address - section.address
-                length = min(section.raw_size - (address - section.address), pe_version.MAX_BYTES)
-                return pe_version.strings(self._source.read(start, length), address)
-        return {}
+            inside = address - section.address
+            if 0 <= inside < section.raw_size:
+                return self._source.read(section.raw_offset + inside, min(length, section.raw_size - inside))
+        return b""
+
+
+__all__ = ["MACHINES", "SECTION_LIMIT", "Image", "Section"]
