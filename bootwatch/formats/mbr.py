@@ -8,8 +8,10 @@ the next record, relative to the extended partition. LBAs and counts are in logi
 
 import struct
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from . import FormatError
+from .problems import bounded
 from .reader import Reader, Source
 
 _ENTRY = struct.Struct("<BxxxBxxxII")
@@ -21,6 +23,7 @@ _MARK = b"\x55\xaa"
 _EXTENDED = frozenset({0x05, 0x0F, 0x85})
 _PROTECTIVE = 0xEE
 _FIRST_LOGICAL = 5
+_MAX_BLOCK_SIZE = 1 << 16
 MAX_RECORDS = 256
 
 
@@ -56,9 +59,25 @@ class PartitionTable:
         """
         return any(part.type == _PROTECTIVE for part in self.partitions)
 
+    @property
+    def is_hybrid(self) -> bool:
+        """Whether a protective record lists other partitions too."""
+        return self.is_protective and any(part.type != _PROTECTIVE for part in self.partitions)
+
     @classmethod
     def read(cls, reader: Reader, block_size: int) -> "PartitionTable":
-        """Read the table of a whole disk. FormatError when there is none; OSError passes through."""
+        """Read the table of a whole disk. FormatError when there is none; OSError passes through.
+
+        >>> import io
+        >>> esp = bytes.fromhex("80000000 ef000000 00080000 00100000")
+        >>> disk = bytes(440) + bytes.fromhex("fecaad0b0000") + esp + bytes(48) + b"\\x55\\xaa"
+        >>> disk += bytes(4 << 20)
+        >>> table = PartitionTable.read(io.BytesIO(disk), 512)
+        >>> table.signature, table.partitions
+        ('0badcafe', (Partition(number=1, type=239, first_lba=2048, count=4096, active=True),))
+        """
+        if not 0 < block_size <= _MAX_BLOCK_SIZE:
+            raise FormatError(f"{block_size} is no block size of a disk")
         source = Source(reader)
         record = source.read(0, max(block_size, _SIZE))
         if not _is_record(record):
@@ -72,13 +91,30 @@ class PartitionTable:
             for number, (status, kind, first, count) in enumerate(entries, 1)
             if kind and count
         ]
-        number = _FIRST_LOGICAL
+        blocks = source.size // block_size
+        problems += _check(found, blocks)
         for part in tuple(found):
             if part.type in _EXTENDED:
-                found += _logical(source, block_size, part, number, problems)
                 number = max(_FIRST_LOGICAL, found[-1].number + 1)
+                logical = _logical(source, block_size, part, number, problems)
+                problems += _check(logical, blocks, part)
+                found += logical
         (signature,) = _SIGNATURE.unpack_from(record, _DISK_SIGNATURE_AT)
-        return cls(f"{signature:08x}", tuple(found), block_size, problems)
+        return cls(f"{signature:08x}", tuple(found), block_size, bounded(problems))
+
+
+def protection(record: bytes) -> str:
+    """What a disk's first block says of a GUID partition table beside it (UEFI 2.10 §5.2.3).
+
+    "protective" or "hybrid" where one of its four entries is of type 0xEE and begins at LBA 1, as firmware
+    and Linux demand; "missing" otherwise.
+    """
+    if not _is_record(record):
+        return "missing"
+    used = [(kind, first) for _, kind, first, _ in _entries(record) if kind]
+    if (_PROTECTIVE, 1) not in used:
+        return "missing"
+    return "protective" if len(used) == 1 else "hybrid"
 
 
 def _is_record(record: bytes) -> bool:
@@ -121,3 +157,24 @@ def _logical(
         links = [first for _, kind, first, count in entries if kind in _EXTENDED and count]
         lba = extended.first_lba + links[0] if links else None
     return found
+
+
+def _check(partitions: list[Partition], blocks: int, extended: Partition | None = None) -> list[str]:
+    """What does not fit about partitions side by side, of a disk or of the extended partition around them."""
+    real = [part for part in partitions if part.type != _PROTECTIVE]
+    problems = []
+    for part in real:
+        where = f"partition {part.number} at LBA {part.first_lba}"
+        if part.first_lba == 0:
+            problems.append(f"{where}: begins on the table itself")
+        if part.last_lba >= blocks:
+            problems.append(f"{where}: ends at LBA {part.last_lba}, beyond the disk's last LBA {blocks - 1}")
+        if extended and not extended.first_lba < part.first_lba <= part.last_lba <= extended.last_lba:
+            problems.append(f"{where}: lies outside its extended partition {extended.number}")
+    ends = sorted(real, key=lambda part: (part.first_lba, part.number))
+    for one, two in pairwise(ends):
+        if two.first_lba <= one.last_lba:
+            problems.append(f"partition {two.number} at LBA {two.first_lba}: overlaps partition {one.number}")
+    if sum(part.type in _EXTENDED for part in real) > 1:
+        problems.append("more than one extended partition")
+    return problems

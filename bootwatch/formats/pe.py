@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 
 from . import FormatError, TooLarge, os_release, pe_sections, pe_version
 from .pe_sections import Section
+from .problems import bounded
 from .reader import Reader, Source
 
 _DOS_SIZE = 64
@@ -30,7 +31,6 @@ _DIRECTORIES_AT = {0x10B: 96, 0x20B: 112}
 _BITS = {0x10B: 32, 0x20B: 64}
 _RESOURCES, _CERTIFICATES = 2, 4
 _SYMBOL_SIZE = 18
-_MAX_PROBLEMS = 64
 SECTION_LIMIT = 64 << 10
 MACHINES = {
     0x014C: "IA32",
@@ -223,9 +223,7 @@ class _HeaderReader:
 
     def _worst_problems(self, declared: int) -> list[str]:
         """Bounded, whatever the file holds; a cut is always said, and last."""
-        problems = self.problems[:_MAX_PROBLEMS]
-        if len(self.problems) > _MAX_PROBLEMS:
-            problems.append(f"{len(self.problems) - _MAX_PROBLEMS} more problems")
+        problems = bounded(self.problems)
         if declared > self._source.size:
             problems.append(
                 f"truncated: the headers declare {declared} bytes, the file has {self._source.size}"

@@ -201,7 +201,7 @@ def test_overlapping_and_outlying_entries_are_named(disk: Path) -> None:
     raw[LAST * 512 : LAST * 512 + 8] = bytes(8)
     table = PartitionTable.read(io.BytesIO(raw), 512)
     assert table.source == "damaged"
-    assert "partition 3 at LBA 4096: overlaps the partition before it" in table.problems
+    assert "partition 3 at LBA 4096: overlaps partition 1" in table.problems
     assert any(
         problem.startswith("partition 2 at LBA") and "outside" in problem for problem in table.problems
     )
