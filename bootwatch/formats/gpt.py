@@ -1,7 +1,7 @@
 """GUID partition tables: UEFI 2.10 §5.3.
 
 LBA 0 holds the protective MBR, LBA 1 the header, which leads to the entries; a backup header lies at the
-disk's last LBA with entries of its own. Every LBA counts logical blocks; a partition's last LBA belongs to it.
+disk's last LBA with entries of its own. Each LBA counts logical blocks; a partition's last LBA belongs to it.
 `bootwatch.formats.gpt_copy` has the layout of header and entries.
 """
 
