@@ -17,6 +17,7 @@ __all__ = ["Facts", "drift_report", "one_line"]
 
 _INDENT = " " * 12
 _MOST_GAPS = 20
+_MOST_ROUTINE = 5
 
 
 @dataclass(frozen=True)
@@ -42,8 +43,12 @@ def drift_report(drift: Drift, facts: Facts, width: int = 80) -> str:
     lines = _head(drift, facts, since, width)
     for system, changes in by_system(drift.changes):
         lines += ["", *wrapped(system or "The machine as a whole", width)]
-        for change in changes:
+        shown = _without_crowd(changes)
+        for change in shown:
             lines += ["", *_change(change, with_since=since is None, width=width)]
+        if len(shown) < len(changes):
+            more = phrases.counted(len(changes) - len(shown), "more routine change")
+            lines += ["", *wrapped(f"and {more}: --json lists them all", width, _INDENT)]
     if drift.findings:
         lines += ["", *wrapped("Wrong by itself, whether or not it changed", width)]
         for finding in sorted(drift.findings, key=lambda item: item.level.rank):
@@ -59,6 +64,12 @@ def by_system(changes: Iterable[Change]) -> list[tuple[str | None, list[Change]]
     for change in sorted(changes, key=lambda change: change.level.rank):
         groups.setdefault(change.system, []).append(change)
     return sorted(groups.items(), key=lambda group: group[0] is None)
+
+
+def _without_crowd(changes: list[Change]) -> list[Change]:
+    """All that matter and a few of the routine ones: an update of a system changes files by the hundred."""
+    loud = [change for change in changes if change.level is not Level.ROUTINE]
+    return loud + [change for change in changes if change.level is Level.ROUTINE][:_MOST_ROUTINE]
 
 
 def _head(drift: Drift, facts: Facts, since: str | None, width: int) -> list[str]:

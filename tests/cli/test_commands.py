@@ -175,6 +175,15 @@ def test_routine_is_told_to_nobody_and_is_no_failure(bootwatch: Commands) -> Non
     assert not (bootwatch.root.folder / "var/lib/bootwatch/spool").exists()
 
 
+def test_a_crowd_of_routine_changes_is_counted(bootwatch: Commands) -> None:
+    bootwatch.save()
+    for number in range(9):
+        bootwatch.root.put("vda", 1, f"\\modules\\{number}.bin", b"x")
+    said = bootwatch("drift")
+    assert said.out.count("is new.") == 5 and "and 4 more routine changes" in said.out
+    assert len(bootwatch("drift", "--json").document["changes"]) == 9
+
+
 def test_unread_is_3_and_a_loss_beside_it_1(bootwatch: Commands) -> None:
     bootwatch.save()
     bootwatch.root.image("vdb").rename(bootwatch.root.folder / "aside")
