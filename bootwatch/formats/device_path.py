@@ -9,7 +9,10 @@ import struct
 from dataclasses import dataclass, field
 
 from . import guid, utf16
-from .device_path_text import END, END_ENTIRE, FILE, HARD_DRIVE, HARD_DRIVE_NODE, node_text
+from .device_path_fields import END, END_ENTIRE
+from .device_path_text import least_size, node_text
+from .device_path_text_media import FILE, HARD_DRIVE, HARD_DRIVE_NODE
+from .problems import bounded
 
 _HEADER = struct.Struct("<BBH")
 _SIGNATURE_MBR = 1
@@ -72,7 +75,7 @@ class DevicePath:
         nodes: list[Node] = []
         problems: list[str] = []
         rest = _collect(data, nodes, problems)
-        return cls(data, tuple(nodes), rest, problems)
+        return cls(data, tuple(nodes), rest, bounded(problems))
 
     def __bytes__(self) -> bytes:
         return self.raw
@@ -144,10 +147,13 @@ def _collect(data: bytes, nodes: list[Node], problems: list[str]) -> bytes:
 
 
 def _check(node: Node, at: int, problems: list[str]) -> None:
-    if (node.type, node.subtype) == FILE and (len(node.data) < 2 or node.data[-2:] != b"\0\0"):
+    kind, size = (node.type, node.subtype), len(node.data)
+    if kind == FILE and (size < 2 or node.data[-2:] != b"\0\0"):
         problems.append(f"file node at byte {at}: no NUL at its end")
-    if (node.type, node.subtype) == HARD_DRIVE and len(node.data) != HARD_DRIVE_NODE.size:
-        problems.append(f"hard drive node at byte {at}: {len(node.data)} bytes, not {HARD_DRIVE_NODE.size}")
+    elif kind == HARD_DRIVE and size != HARD_DRIVE_NODE.size:
+        problems.append(f"hard drive node at byte {at}: {size} bytes, not {HARD_DRIVE_NODE.size}")
+    elif size < (least := least_size(*kind) or 0):
+        problems.append(f"node at byte {at}: {size} bytes are too few for its type, which has {least}")
 
 
 def _hard_drive(data: bytes) -> HardDrive:

@@ -8,9 +8,11 @@ from virt.firmware.efi import devpath
 
 from bootwatch.formats.device_path import MAX_NODES, DevicePath, HardDrive
 
+from . import made_paths
 from .tools import SAMPLES
 
 RECORDED = json.loads((SAMPLES / "device_path_text.json").read_text(encoding="utf-8"))["paths"]
+MADE = json.loads((SAMPLES / "device_path_made.json").read_text(encoding="utf-8"))["paths"]
 PARTUUID = "6b2f1d3a-90c4-4e1b-8f27-0a5cbd41e7f9"
 END = bytes.fromhex("7fff0400")
 
@@ -37,6 +39,19 @@ def test_recorded_paths_come_back_byte_for_byte_and_without_complaint(name: str)
     path = recorded(name)
     assert bytes(path) == bytes.fromhex(RECORDED[name]["bytes"])
     assert path.problems == []
+
+
+def test_text_of_made_paths_is_what_the_firmware_printed() -> None:
+    printed = dict(MADE)
+    assert {path: str(DevicePath.parse(bytes.fromhex(path))) for path in printed} == printed
+    assert len(printed) + len(RECORDED) >= 400
+
+
+def test_made_paths_hold_every_type_of_the_standard_and_come_back_byte_for_byte() -> None:
+    paths = [DevicePath.parse(bytes.fromhex(path)) for path, _ in MADE]
+    assert [bytes(path).hex() for path in paths] == [path for path, _ in MADE]
+    assert [path.problems for path in paths if path.problems] == []
+    assert made_paths.NODES.keys() <= {(node.type, node.subtype) for path in paths for node in path.nodes}
 
 
 def test_reads_what_virt_firmware_builds() -> None:
@@ -121,6 +136,7 @@ def test_a_second_path_in_the_list_is_kept_but_not_looked_at() -> None:
         (node(1, 1, b"\0\1") + b"\x04\x04\xff\x00" + END, "node at byte 6: length 255 does not fit"),
         (node(4, 4, "\\x".encode("utf-16-le")) + END, "file node at byte 0: no NUL"),
         (node(4, 1, bytes(30)) + END, "hard drive node at byte 0: 30 bytes, not 38"),
+        (node(1, 1, b"\0\1") + node(3, 0x17, bytes(11)) + END, "node at byte 6: 11 bytes are too few"),
     ],
 )
 def test_damage_is_named_with_its_place_and_the_bytes_are_kept(data: bytes, what: str) -> None:
@@ -146,10 +162,25 @@ def test_nodes_before_the_damage_still_count() -> None:
         (node(1, 1, b"\x01"), "HardwarePath(1,01)"),
         (node(2, 2, b""), "AcpiPath(2)"),
         (node(3, 0x12, b"\x01\x02\x03\x04\x05"), "Msg(18,0102030405)"),
+        (node(3, 0x1F, b""), "Msg(31)"),
+        (node(4, 3, bytes(15)), f"MediaPath(3,{'00' * 15})"),
     ],
 )
 def test_a_node_too_short_for_its_type_gets_the_generic_form(data: bytes, text: str) -> None:
-    assert str(DevicePath.parse(data + END)) == text
+    # The firmware itself reads on behind such a node, and prints what it finds there.
+    path = DevicePath.parse(data + END)
+    assert str(path) == text
+    assert len(path.problems) == 1
+
+
+@pytest.mark.parametrize("name", ["hd-file", "three-instances", "acpi-ex-all-texts", "vendor-media"])
+def test_each_cut_of_a_path_is_one_problem_at_the_end(name: str) -> None:
+    whole = bytes(recorded(name))
+    for length in range(len(whole)):
+        path = DevicePath.parse(whole[:length])
+        assert len(path.problems) == 1
+        assert not path.is_complete
+        assert bytes(path) == whole[:length]
 
 
 def test_an_endless_list_is_cut_off() -> None:
