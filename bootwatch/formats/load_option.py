@@ -7,7 +7,7 @@ path list, and whatever is left is optional data for the program that gets start
 import struct
 from dataclasses import dataclass, field
 
-from . import FormatError, utf16
+from . import FormatError, optional_data, utf16
 from .device_path import DevicePath
 
 _HEAD = struct.Struct("<IH")
@@ -17,6 +17,8 @@ HIDDEN = 0x00000008
 CATEGORY = 0x00001F00
 CATEGORY_BOOT = 0x00000000
 CATEGORY_APPLICATION = 0x00000100
+_FLAGS = {ACTIVE: "ACTIVE", FORCE_RECONNECT: "FORCE_RECONNECT", HIDDEN: "HIDDEN"}
+_CATEGORIES = {CATEGORY_BOOT: "CATEGORY_BOOT", CATEGORY_APPLICATION: "CATEGORY_APP"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,12 @@ class LoadOption:
         """Read a variable's data (without the four bytes that efivarfs puts before it).
 
         FormatError when it is shorter than its six bytes of header.
+
+        >>> end = bytes.fromhex("7fff0400")
+        >>> head = (1).to_bytes(4, "little") + len(end).to_bytes(2, "little")
+        >>> option = LoadOption.parse(head + "Quarry".encode("utf-16-le") + bytes(2) + end + b"QY")
+        >>> option.description, option.attribute_names, option.optional_data_text, option.problems
+        ('Quarry', ('ACTIVE', 'CATEGORY_BOOT'), 'text: QY', [])
         """
         data = bytes(data)
         if len(data) < _HEAD.size:
@@ -79,6 +87,20 @@ class LoadOption:
     def category(self) -> int:
         """`CATEGORY_BOOT`, `CATEGORY_APPLICATION` (not started in the boot order) or a reserved value."""
         return self.attributes & CATEGORY
+
+    @property
+    def attribute_names(self) -> tuple[str, ...]:
+        """The attributes as the standard names them, without LOAD_OPTION_, the category last. What it reserves
+        is in hex: CATEGORY_0x300 for a category, 0x80000000 for other bits."""
+        flags = [name for bit, name in _FLAGS.items() if self.attributes & bit]
+        other = self.attributes & ~(ACTIVE | FORCE_RECONNECT | HIDDEN | CATEGORY)
+        category = _CATEGORIES.get(self.category) or f"CATEGORY_0x{self.category:X}"
+        return (*flags, *([f"0x{other:X}"] if other else []), category)
+
+    @property
+    def optional_data_text(self) -> str | None:
+        """What the optional data seems to be (see `optional_data.describe`); None where it can't be told."""
+        return optional_data.describe(self.optional_data)
 
 
 def _path(data: bytes, start: int, length: int) -> tuple[DevicePath, list[str]]:

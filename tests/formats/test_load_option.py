@@ -2,6 +2,7 @@
 
 import json
 import struct
+import uuid
 
 import pytest
 from virt.firmware.efi import bootentry, devpath, ucs16
@@ -57,6 +58,48 @@ def test_attributes_by_name() -> None:
     assert (other.active, other.hidden, other.category) == (False, True, CATEGORY_APPLICATION)
 
 
+@pytest.mark.parametrize(
+    ("attributes", "names"),
+    [
+        (0, ["CATEGORY_BOOT"]),
+        (0x1, ["ACTIVE", "CATEGORY_BOOT"]),
+        (0xB, ["ACTIVE", "FORCE_RECONNECT", "HIDDEN", "CATEGORY_BOOT"]),
+        (0x109, ["ACTIVE", "HIDDEN", "CATEGORY_APP"]),
+        (0x1F00, ["CATEGORY_0x1F00"]),
+        (0x80000201, ["ACTIVE", "0x80000000", "CATEGORY_0x200"]),
+    ],
+)
+def test_attributes_as_the_standard_names_them(attributes: int, names: list[str]) -> None:
+    assert LoadOption.parse(option(attributes=attributes)).attribute_names == tuple(names)
+
+
+MADE_BY_FIRMWARE = uuid.UUID("8108ac4e-9f11-4d59-850e-e21a522c59b2")
+
+
+@pytest.mark.parametrize(
+    ("data", "text"),
+    [
+        (b"", None),
+        (b"QY", "text: QY"),
+        (b"ro quiet\0", "text: ro quiet"),
+        (b"one\ntwo", "text: one two"),
+        ("ro quiet".encode("utf-16"), "UTF-16 text: ro quiet"),
+        ("süd\0".encode("utf-16-le"), "UTF-16 text: süd"),
+        (MADE_BY_FIRMWARE.bytes_le, f"GUID {MADE_BY_FIRMWARE}: the firmware made this option by itself"),
+        (MADE_BY_FIRMWARE.bytes_le + b"\1\2", "2 bytes behind it"),
+        (MADE_BY_FIRMWARE.bytes, None),
+        (b"\x1b[2Jred", None),
+        (b"\0\0\0\0", None),
+        (bytes.fromhex("124e124f"), None),
+        (b"\x00\xd8a\0", None),
+        (bytes(range(256)), None),
+    ],
+)
+def test_optional_data_is_described_where_it_is_text_or_a_known_guid(data: bytes, text: str | None) -> None:
+    said = LoadOption.parse(option(data=data)).optional_data_text
+    assert said is None if text is None else said is not None and text in said
+
+
 def test_two_paths_in_the_list_and_data_that_looks_like_an_end_node() -> None:
     second = bytes.fromhex(RECORDED["usb"]["bytes"])
     raw = option(PATH + second, data=b"\x7f\xff\x04\x00rest")
@@ -94,6 +137,16 @@ def test_a_cut_list_still_names_its_partition() -> None:
     drive = LoadOption.parse(option()[:-20]).path.hard_drive()
     assert drive is not None
     assert drive.signature == "6b2f1d3a-90c4-4e1b-8f27-0a5cbd41e7f9"
+
+
+def test_each_cut_of_an_option_says_what_is_left_and_what_is_wrong() -> None:
+    whole = option()
+    for length in range(6, len(whole)):
+        read = LoadOption.parse(whole[:length])
+        assert bytes(read) == whole[:length]
+        assert read.problems
+        assert not read.is_acceptable
+        assert read.description.rstrip("\ufffd") == "Fernwick Linux"[: max(0, (length - 6) // 2)]
 
 
 def test_two_zero_bytes_across_two_characters_do_not_end_the_description() -> None:
