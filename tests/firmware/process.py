@@ -27,9 +27,9 @@ class Process:
         self.log = folder / "console.log"
         self._console_file = self.log.open("ab")
         self._words = (folder / "qemu.log").open("ab")
-        self.console = Channel(mark=b"@", log=self._console_file)
-        self.agent = Channel()
-        self.monitor = Channel()
+        self.console = Channel.from_machine(b"@", self._console_file)
+        self.agent = Channel.both_ways()
+        self.monitor = Channel.both_ways()
         self._poll = select.poll()
         for channel in self._channels:
             self._poll.register(channel, select.POLLIN)
@@ -44,20 +44,20 @@ class Process:
         return all(channel.ended for channel in self._channels)
 
     def _spawn(self, arguments: Sequence[str | Path]) -> subprocess.Popen[bytes]:
-        console, agent, monitor = (str(channel.theirs.fileno()) for channel in self._channels)
+        console, agent, monitor = (str(channel.theirs) for channel in self._channels)
         wiring = [
-            *("-chardev", f"socket,id=console,fd={console}", "-serial", "chardev:console"),
+            *("-chardev", f"file,id=console,path=/dev/fd/{console}", "-serial", "chardev:console"),
             *("-chardev", f"socket,id=agent,fd={agent}"),
             *("-chardev", f"socket,id=monitor,fd={monitor}", "-mon", "chardev=monitor,mode=control"),
         ]
         # Dies with the test: nobody is left to stop it when pytest is killed.
         command = ["setpriv", "--pdeathsig=KILL", *arguments, *wiring]
-        kept = [*(channel.theirs.fileno() for channel in self._channels), self._slot.fileno()]
+        kept = [*(channel.theirs for channel in self._channels), self._slot.fileno()]
         child = subprocess.Popen(
             command, pass_fds=kept, stdin=subprocess.DEVNULL, stdout=self._words, stderr=self._words
         )
         for channel in self._channels:
-            channel.theirs.close()
+            channel.hand_over()
         return child
 
     def wait_for(self, look: Callable[[], T | None], what: str, silence: float = SILENCE) -> T:
