@@ -90,8 +90,8 @@ class LoadOption:
 
     @property
     def attribute_names(self) -> tuple[str, ...]:
-        """The attributes as the standard names them, without LOAD_OPTION_, the category last. What it reserves
-        is in hex: CATEGORY_0x300 for a category, 0x80000000 for other bits."""
+        """The attributes as the standard names them, without LOAD_OPTION_, the category last. What it
+        reserves is in hex: CATEGORY_0x300 for a category, 0x80000000 for other bits."""
         flags = [name for bit, name in _FLAGS.items() if self.attributes & bit]
         other = self.attributes & ~(ACTIVE | FORCE_RECONNECT | HIDDEN | CATEGORY)
         category = _CATEGORIES.get(self.category) or f"CATEGORY_0x{self.category:X}"

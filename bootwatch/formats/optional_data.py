@@ -1,7 +1,7 @@
 """What the optional data of a load option (UEFI 2.10 §3.1.3) looks like, in a few words.
 
-The standard leaves these bytes to the program that gets started: nothing says what they are. Text and the GUIDs
-that the standard or the reference firmware (edk2) defines can be told; anything else stays bytes.
+The standard leaves these bytes to the program that gets started: nothing says what they are. Text and the
+GUIDs that the standard or the reference firmware (edk2) defines can be told; anything else stays bytes.
 """
 
 from . import guid
@@ -10,7 +10,7 @@ from . import guid
 _LATIN = "\u024f"
 _WHITE = str.maketrans("\t\r\n", "   ")
 _GUIDS = {
-    "8108ac4e-9f11-4d59-850e-e21a522c59b2": "the firmware made this option by itself for a device that it found",
+    "8108ac4e-9f11-4d59-850e-e21a522c59b2": "the firmware made this option by itself, for a device it found",
     "8be4df61-93ca-11d2-aa0d-00e098032b8c": "the namespace of the standard's own variables",
     "d719b2cb-3d3a-4596-a3bc-dad00e67656f": "the namespace of the image security databases",
     "c12a7328-f81f-11d2-ba4b-00a0c93ec93b": "the type of an EFI system partition",
