@@ -22,7 +22,7 @@ class PartitionTable:
     """A disk's table. LBAs count blocks of `block_size` bytes; GUIDs are in lower case.
 
     `source` says where it came from: "primary", "backup", or "damaged" when neither copy passes its checks:
-    then the entries are what could be salvaged, and neither firmware nor Linux will use them. `protection` is
+    then the entries are what could be salvaged, and Linux will not use them. `protection` is
     what the MBR in the first block gives it: "protective", "hybrid" (other partitions beside the protective
     one), or "missing", which makes firmware and Linux ignore the table.
     """
@@ -75,10 +75,7 @@ def _choose(primary: Copy | None, backup: Copy | None, last: int) -> tuple[Copy,
     if primary is not None and primary.good:
         return primary, primary.problems + _compare(primary, backup, last)
     problems = ["no primary header at LBA 1"] if primary is None else primary.problems
-    if backup is None:
-        problems.append("no backup header at the last LBA")
-    else:
-        problems += backup.problems + _place(backup, last)
+    problems += _no_backup(primary, last) if backup is None else backup.problems + _place(backup, last)
     if backup is not None and backup.good:
         return backup, problems
     found = primary or backup
@@ -91,15 +88,20 @@ def _compare(primary: Copy, backup: Copy | None, last: int) -> list[str]:
     """What a good primary copy's backup leaves to be said."""
     other = primary.header.other_lba
     if backup is None:
-        if other > last:
-            return [f"the backup header should lie at LBA {other}, beyond the disk's last LBA {last}"]
-        return ["no backup header at the last LBA"]
+        return _no_backup(primary, last)
     problems = backup.problems + _place(backup, last)
     if other != backup.lba:
         problems.append(f"primary header: says that the backup lies at LBA {other}, not {backup.lba}")
     if backup.good and backup.content != primary.content:
         problems.append("primary and backup table differ")
     return problems
+
+
+def _no_backup(primary: Copy | None, last: int) -> list[str]:
+    if primary is not None and primary.header.other_lba > last:
+        other = primary.header.other_lba
+        return [f"the backup header should lie at LBA {other}, beyond the disk's last LBA {last}"]
+    return ["no backup header at the last LBA"]
 
 
 def _place(backup: Copy, last: int) -> list[str]:
@@ -115,8 +117,6 @@ def _check(copy: Copy, partitions: tuple[Partition, ...], last: int) -> list[str
     """What does not fit about the entries; firmware leaves out those outside the usable LBAs and overlaps."""
     header = copy.header
     problems = []
-    if header.last_usable > last:
-        problems.append(f"usable LBAs up to {header.last_usable}: beyond the disk's last LBA {last}")
     for part in partitions:
         where = f"partition {part.number} at LBA {part.first_lba}"
         if part.first_lba > part.last_lba:

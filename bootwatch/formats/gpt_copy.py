@@ -57,8 +57,8 @@ class Header:
 
 @dataclass(frozen=True, slots=True)
 class Copy:
-    """Header and entries as they lie there. `faults` are what firmware refuses a copy for; `remarks` are what
-    else the standard forbids.
+    """Header and entries as they lie there. `faults` are what Linux refuses a copy for, and firmware all but
+    one of them, a disk that is too small; `remarks` are what else the standard forbids.
     """
 
     label: str
@@ -91,13 +91,16 @@ class Copy:
             return None
         header = Header(*_HEADER.unpack_from(block)[1:])
         where = f"{label} header at byte {lba * block_size}"
-        faults = [f"{where}: {text}" for text in _header_faults(block, header, lba)]
-        remarks = [f"{where}: {text}" for text in _header_remarks(header, block_size)]
+        faults = [
+            f"{where}: {text}" for text in _header_faults(block, header, lba, source.size // block_size - 1)
+        ]
+        remarks = []
         array = b""
         length = header.count * header.entry_size
         if header.entry_size < _ENTRY.size or header.entry_size % 8 or length > MAX_ARRAY_BYTES:
             faults.append(f"{where}: {header.count} entries of {header.entry_size} bytes make no table")
         else:
+            remarks = [f"{where}: {text}" for text in _header_remarks(header, block_size)]
             array = _read_array(source, block_size, header.array_lba, length)
             faults += _array_faults(
                 array, header, length, f"{label} entries at byte {header.array_lba * block_size}"
@@ -115,7 +118,7 @@ class Copy:
         return tuple(found)
 
 
-def _header_faults(block: bytes, header: Header, lba: int) -> list[str]:
+def _header_faults(block: bytes, header: Header, lba: int, last: int) -> list[str]:
     if not _HEADER.size <= header.size <= len(block):
         return [f"header size {header.size} is impossible"]
     faults = []
@@ -125,6 +128,8 @@ def _header_faults(block: bytes, header: Header, lba: int) -> list[str]:
         faults.append(f"says that it lies at LBA {header.own_lba}, not {lba}")
     if header.first_usable > header.last_usable:
         faults.append(f"its usable LBAs {header.first_usable} to {header.last_usable} are none")
+    if header.last_usable > last:
+        faults.append(f"its usable LBAs end at {header.last_usable}, beyond the disk's last LBA {last}")
     return faults
 
 
@@ -134,7 +139,7 @@ def _header_remarks(header: Header, block_size: int) -> list[str]:
         remarks.append(f"revision {header.revision:#010x}, not {_REVISION:#010x}")
     if header.reserved:
         remarks.append(f"its reserved field holds {header.reserved:#x}")
-    if header.entry_size >= _ENTRY.size and header.entry_size & (header.entry_size - 1):
+    if header.entry_size & (header.entry_size - 1):
         remarks.append(f"entries of {header.entry_size} bytes, which is not 128 times a power of two")
     last = header.array_lba + -(-header.count * header.entry_size // block_size) - 1
     if header.array_lba <= header.last_usable and last >= header.first_usable:

@@ -74,14 +74,6 @@ def test_a_protective_record(tmp_path: Path) -> None:
     assert rows(table) == [(1, 0xEE, 1, SIZE // 512 - 1, False)]
 
 
-def test_a_hybrid_record_is_protective_too(tmp_path: Path) -> None:
-    disk = blank(tmp_path / "disk", SIZE)
-    run("sgdisk", "-n1:2048:+10M", "-t1:ef00", "-h1:EE", disk)
-    table = read(disk)
-    assert table.is_protective
-    assert (2048, 20480) in [(part.first_lba, part.count) for part in table.partitions]
-
-
 @pytest.mark.parametrize("kind", ["12", "16", "32"])
 def test_a_bare_fat_volume_has_no_table(tmp_path: Path, kind: str) -> None:
     disk = tmp_path / "disk"
