@@ -1,11 +1,20 @@
-"""One file of a FAT volume as a seekable reader that streams: it holds a position, never the content."""
+"""One file of a FAT volume as a seekable reader that streams: it holds a position, never the content.
+
+A file is a chain of clusters (FAT specification 1.03, "FAT Data Structure"); its size, in its folder, says
+where in the last one it ends.
+"""
 
 import io
+from bisect import bisect_right
 
 from . import FormatError
 from .fat_boot import Geometry
+from .fat_limit import MAX_PIECES, OverLimit
 from .fat_table import FatTable
 from .reader import Source
+
+# How many jumps lie between two places of a chain that are remembered, for going back.
+_REMEMBERED = 1024
 
 
 class FatFile(io.RawIOBase):
@@ -65,6 +74,8 @@ class FatFile(io.RawIOBase):
         inside = self._at % size
         try:
             cluster, count = self._chain.stretch(self._at // size, -(-(inside + wanted) // size))
+        except OverLimit as error:
+            raise OverLimit(f"{self._path}: at byte {self._at} of {self.size}: {error}") from None
         except FormatError as error:
             raise FormatError(f"{self._path}: at byte {self._at} of {self.size}: {error}") from None
         length = min(wanted, count * size - inside)
@@ -75,51 +86,64 @@ class FatFile(io.RawIOBase):
 
 
 class _Chain:
-    """A cursor on a cluster chain. Keeps one position, so that memory stays small; going back starts anew."""
+    """A cursor on a cluster chain. Keeps a position and a few former ones, so that memory stays small."""
 
     def __init__(self, geometry: Geometry, table: FatTable, first: int) -> None:
         self._geometry = geometry
         self._table = table
-        self._first = first
-        self._restart()
+        # Places along the chain, in order: the file's cluster number, which cluster it is, jumps before it.
+        self._indexes = [0]
+        self._places = [(first, 0)]
+        self._restart(0)
 
     def stretch(self, index: int, most: int) -> tuple[int, int]:
         """The file's cluster number `index`, and how many from there on (at most `most`) lie side by side."""
         self._go_to(index)
-        start, count = self._cluster, 1
-        while count < most:
-            following = self._table.follow(self._cluster)
-            if following != self._cluster + 1:
-                break
-            self._step(following)
-            count += 1
+        start = self._cluster
+        count = self._table.run(start, most)
+        self._index += count - 1
+        self._cluster += count - 1
         return start, count
 
     def _go_to(self, index: int) -> None:
-        if not self._geometry.is_cluster(self._first):
-            raise FormatError(f"first cluster {self._first} is not on the volume")
+        if not self._geometry.is_cluster(self._cluster):
+            raise FormatError(f"first cluster {self._cluster} is not on the volume")
         if index >= self._geometry.cluster_count:
             raise FormatError("longer than the volume")
         if index < self._index:
-            self._restart()
+            self._restart(index)
         while self._index < index:
-            following = self._table.follow(self._cluster)
-            if following is None:
-                raise FormatError(f"the cluster chain ends after cluster {self._cluster}")
-            self._step(following)
+            beside = self._table.run(self._cluster, index - self._index + 1) - 1
+            self._index += beside
+            self._cluster += beside
+            if self._index < index:
+                self._jump()
 
-    def _restart(self) -> None:
-        self._index = 0
-        self._cluster = self._first
-        self._mark = self._first
-        self._mark_until = 1
+    def _restart(self, index: int) -> None:
+        """Go back to the last remembered place that is not beyond `index`."""
+        place = bisect_right(self._indexes, index) - 1
+        self._index = self._indexes[place]
+        self._cluster, self._jumps = self._places[place]
+        self._mark = self._cluster
+        self._mark_until = self._jumps + 1
 
-    def _step(self, following: int) -> None:
-        """Move on; a mark left behind at doubling distances is met again if the chain is a circle (Brent)."""
+    def _jump(self) -> None:
+        """Follow a link; a mark left behind at doubling distances is met again if the chain is a circle
+        (Brent).
+        """
+        following = self._table.follow(self._cluster)
+        if following is None:
+            raise FormatError(f"the cluster chain ends after cluster {self._cluster}")
         if following == self._mark:
             raise FormatError(f"the cluster chain runs in a circle at cluster {following}")
+        if self._jumps >= MAX_PIECES:
+            raise OverLimit(f"in more than {MAX_PIECES} pieces: not followed further")
         self._cluster = following
         self._index += 1
-        if self._index == self._mark_until:
+        self._jumps += 1
+        if self._jumps % _REMEMBERED == 0 and self._index > self._indexes[-1]:
+            self._indexes.append(self._index)
+            self._places.append((following, self._jumps))
+        if self._jumps == self._mark_until:
             self._mark = following
-            self._mark_until *= 2
+            self._mark_until += self._jumps

@@ -7,21 +7,23 @@ checksum at 13. A slot that begins with 0x00 ends the folder, one that begins wi
 """
 
 import struct
-from collections.abc import Iterator
 from functools import lru_cache
 from typing import NamedTuple
 
 from . import fat_name
 from .fat_boot import SLOT
+from .fat_limit import Problems
 
-_SHORT = struct.Struct("<11sBB7xHHHHI")
-_DELETED = 0xE5
-_LONG_NAME = 0x0F
-_ATTRIBUTES = 0x3F
-_VOLUME = 0x08
-_FOLDER = 0x10
-_LAST_PART = 0x40
-_MAX_PARTS = 20
+SHORT = struct.Struct("<11sBB7xHHHHI")
+DELETED = 0xE5
+LONG_NAME = 0x0F
+ATTRIBUTES = 0x3F
+VOLUME = 0x08
+FOLDER = 0x10
+MAX_PARTS = 20
+LAST_PART = 0x40
+# The order bytes of a whole long name of so many parts.
+_ORDERS = [bytes((parts | LAST_PART, *range(parts - 1, 0, -1))) for parts in range(MAX_PARTS + 1)]
 
 
 class Slot(NamedTuple):
@@ -30,85 +32,123 @@ class Slot(NamedTuple):
     """
 
     name: str
-    alias: str
-    is_folder: bool
-    is_label: bool
     size: int
     time: str
+    is_folder: bool
+    alias: str
     first_cluster: int
-    stored_name: bytes
 
 
 class SlotParser:
-    """Turns the folder's bytes, handed over piece by piece, into slots. `ended`: the end mark was seen."""
+    """Turns a folder's bytes, handed over piece by piece, into slots.
+
+    `ended`: the end mark was seen; `count` slots were looked at; `label` the volume's label as stored, if the
+    folder holds one; `problems` in the names.
+    """
 
     def __init__(self, wide_clusters: bool) -> None:
         self.ended = False
         self.count = 0
+        self.label: bytes | None = None
+        self.problems = Problems()
         self._wide = wide_clusters
-        self._long = _LongName()
+        # The parts of a long name that the piece before ended with.
+        self._carry = b""
 
-    def feed(self, piece: bytes) -> Iterator[Slot]:
-        """Yield the slots in use, "." and ".." included. The piece holds whole slots."""
-        for at in range(0, len(piece) - SLOT + 1, SLOT):
-            first, attributes = piece[at], piece[at + 11]
+    def feed(self, piece: bytes) -> list[Slot]:
+        """The slots in use, without label, "." and "..". The piece holds whole slots."""
+        found: list[Slot] = []
+        number = before = len(self._carry) // SLOT
+        piece = self._carry + piece
+        # Where the parts of a long name begin; none while it is -1.
+        start = 0 if before else -1
+        for first, attributes in zip(
+            piece[before * SLOT :: SLOT], piece[before * SLOT + 11 :: SLOT], strict=True
+        ):
             if first == 0:
                 self.ended = True
-                return
-            self.count += 1
-            if first == _DELETED:
-                self._long.forget()
-            elif attributes & _ATTRIBUTES == _LONG_NAME:
-                self._long.add(piece[at : at + SLOT])
-            else:
-                yield self._slot(piece, at)
+                break
+            if first == DELETED or attributes & ATTRIBUTES != LONG_NAME:
+                long = piece[start * SLOT : number * SLOT] if start >= 0 else b""
+                start = -1
+                slot = self._slot(piece, number * SLOT, long)
+                if slot is not None:
+                    found.append(slot)
+            elif start < 0:
+                start = number
+            elif first & LAST_PART:
+                self._orphan(piece[start * SLOT : number * SLOT])
+                start = number
+            number += 1
+        self._carry = piece[max(start, number - MAX_PARTS - 1) * SLOT : number * SLOT] if start >= 0 else b""
+        self.count += number - before
+        return found
 
-    def _slot(self, piece: bytes, at: int) -> Slot:
-        stored, attributes, flags, high, time, date, low, size = _SHORT.unpack_from(piece, at)
+    def finish(self) -> None:
+        """After the last piece: whether the folder ends in the middle of a long name."""
+        self._orphan(self._carry)
+        self._carry = b""
+
+    def _slot(self, piece: bytes, at: int, long: bytes) -> Slot | None:
+        """What the slot at byte `at` says, with these slots of a long name before it; None if it is no file
+        or folder.
+        """
+        stored, attributes, flags, high, time, date, low, size = SHORT.unpack_from(piece, at)
+        if stored[0] == DELETED or attributes & VOLUME:
+            self._orphan(long)
+            if stored[0] != DELETED and self.label is None:
+                self.label = stored
+            return None
         alias = fat_name.short_name(stored, flags)
-        folder = bool(attributes & _FOLDER)
-        return Slot(
-            name=self._long.take(stored) or alias,
-            alias=alias,
-            is_folder=folder,
-            is_label=bool(attributes & _VOLUME),
-            size=0 if folder else size,
-            time=time_text(date, time),
-            first_cluster=low | (high << 16 if self._wide else 0),
-            stored_name=stored,
-        )
-
-
-class _LongName:
-    """Collects the parts of one long name; any part out of turn makes it worthless, as drivers see it."""
-
-    def __init__(self) -> None:
-        self.forget()
-
-    def forget(self) -> None:
-        self._parts: list[bytes] = []
-        self._next = 0
-        self._sum = -1
-
-    def add(self, slot: bytes) -> None:
-        order = slot[0] & ~_LAST_PART
-        if slot[0] & _LAST_PART:
-            self._parts, self._next, self._sum = [], order, slot[13]
-        if order != self._next or slot[13] != self._sum or not 1 <= order <= _MAX_PARTS:
-            self.forget()
-            return
-        self._parts.append(slot[1:11] + slot[14:26] + slot[28:32])
-        self._next -= 1
-
-    def take(self, short: bytes) -> str | None:
-        """The complete long name that belongs to this 8.3 name, if there is one."""
-        if not self._parts:
+        if alias in (".", ".."):
+            self._orphan(long)
             return None
-        parts, missing, total = self._parts, self._next, self._sum
-        self.forget()
-        if missing or total != fat_name.checksum(short):
+        name = (self._long(long, stored, alias) if long else None) or alias
+        if not name:
+            self.problems.add("a file without a name, which nothing can reach")
             return None
-        return fat_name.long_name(b"".join(reversed(parts)))
+        folder = bool(attributes & FOLDER)
+        cluster = low | high << 16 if self._wide else low
+        return Slot(name, 0 if folder else size, time_text(date, time), folder, alias, cluster)
+
+    def _long(self, slots: bytes, stored: bytes, alias: str) -> str | None:
+        """The long name in `slots`, if it is whole and belongs to this 8.3 name, as drivers see it."""
+        parts = len(slots) // SLOT
+        if parts > MAX_PARTS or slots[::SLOT] != _ORDERS[parts]:
+            self.problems.add(f"{alias}: the long name before it is not whole{_rest(slots)}")
+            return None
+        total = fat_name.checksum(stored)
+        if slots[13::SLOT] != bytes((total,)) * parts:
+            self.problems.add(
+                f"{alias}: the long name before it is another's (checksum {slots[13]:#04x}, not {total:#04x})"
+                + _rest(slots)
+            )
+            return None
+        name = fat_name.long_name(long_text(slots))
+        if name is None:
+            self.problems.add(f"{alias}: its long name cannot be used{_rest(slots)}")
+        elif "\N{REPLACEMENT CHARACTER}" in name:
+            self.problems.add(f"{alias}: its long name is not proper UTF-16: {name}")
+        return name
+
+    def _orphan(self, slots: bytes) -> None:
+        if slots and not self.problems.full:
+            self.problems.add(f"parts of a long name without a file{_rest(slots)}")
+
+
+def long_text(slots: bytes) -> bytes:
+    """The characters in slots of a long name, the slots in the order in which they lie in the folder."""
+    parts = [
+        slots[at + 1 : at + 11] + slots[at + 14 : at + 26] + slots[at + 28 : at + 32]
+        for at in range(len(slots) - SLOT, -1, -SLOT)
+    ]
+    return parts[0] if len(parts) == 1 else b"".join(parts)
+
+
+def _rest(slots: bytes) -> str:
+    """What is left of a name that does not count."""
+    text = long_text(slots[: MAX_PARTS * SLOT]).decode("utf-16-le", "replace")
+    return ": " + text.split("\0", 1)[0].rstrip("\uffff")
 
 
 @lru_cache(maxsize=1024)

@@ -1,22 +1,23 @@
 """The file allocation table (FAT specification 1.03, "FAT Data Structure"): which cluster follows which.
 
-Little-endian entries of 12, 16 or 32 bits (the top four reserved); 0 is free, the highest values end a chain.
-Read in pieces as they are needed, from the first copy, which is the one that Linux and firmware read.
+Little-endian entries of 12, 16 or 32 bits (the top four reserved); 0 is free, the highest values end a chain,
+the one below them marks a bad cluster. Read in pieces as they are needed, from the first copy, which is the
+one that Linux and firmware read.
 """
 
-import struct
-from collections.abc import Iterator
+import sys
+from array import array
 
 from . import FormatError
 from .fat_boot import Geometry
 from .reader import Source
 
-_PIECE = 1 << 16
-_MAX_PIECES = 64
-_ENTRY16 = struct.Struct("<H")
-_ENTRY32 = struct.Struct("<I")
+# Entries in a piece; never fewer than a FAT12 table has.
+PIECE = 4096
+_MAX_PIECES = 128
 _MASK = {12: 0xFFF, 16: 0xFFFF, 32: 0x0FFFFFFF}
 _CLEAN = {12: 0, 16: 0x8000, 32: 0x08000000}
+_LOW_NIBBLES = bytes(range(16))
 
 
 class FatTable:
@@ -25,43 +26,63 @@ class FatTable:
     def __init__(self, source: Source, geometry: Geometry) -> None:
         self._source = source
         self._geometry = geometry
-        self._pieces: dict[int, bytes] = {}
         self._mask = _MASK[geometry.fat_type]
-        # A FAT12 entry can straddle two bytes anywhere, but the whole table is smaller than one piece.
-        self._piece_size = _PIECE if geometry.fat_type != 12 else min(geometry.fat_size, _PIECE)
+        self._end = geometry.cluster_count + 2
+        self._code = "I" if geometry.fat_type == 32 else "H"
+        self._all_free = array(self._code, [0]) * PIECE
+        self._zeros = self._all_free.tobytes()
+        self._pieces: dict[int, array[int]] = {}
 
     def entry(self, cluster: int) -> int:
         """The table's value for `cluster`. FormatError where the volume ends before it."""
-        kind = self._geometry.fat_type
-        offset = cluster * kind // 8
-        width = 4 if kind == 32 else 2
-        base = offset - offset % self._piece_size
-        piece = self._pieces.get(base) or self._load(base)
-        at = offset - base
-        if at + width > len(piece):
-            raise FormatError(f"the volume ends before its FAT's entry {cluster}")
-        if kind == 32:
-            return int(_ENTRY32.unpack_from(piece, at)[0]) & self._mask
-        value = int(_ENTRY16.unpack_from(piece, at)[0])
-        if kind == 12 and cluster & 1:
-            value >>= 4
-        return value & self._mask
+        piece, at = self._find(cluster)
+        return piece[at] & self._mask
 
     def follow(self, cluster: int) -> int | None:
         """The cluster after `cluster`, None at the chain's end. FormatError when the chain is damaged."""
         value = self.entry(cluster)
-        if self._geometry.is_cluster(value):
+        if 2 <= value < self._end:
             return value
         if value >= self._mask - 7:
             return None
-        what = (
-            "is marked free"
-            if value == 0
-            else "is marked bad"
-            if value == self._mask - 8
-            else "leaves the volume"
+        raise FormatError(
+            f"the cluster chain {self._what(value)} after cluster {cluster} (FAT entry {value:#x})"
         )
-        raise FormatError(f"the cluster chain {what} after cluster {cluster} (FAT entry {value:#x})")
+
+    def _what(self, value: int) -> str:
+        if value == 0:
+            return "is marked free"
+        return "is marked bad" if value == self._mask - 8 else "leaves the volume"
+
+    def is_unused(self, cluster: int) -> bool:
+        """Whether the table calls `cluster` free or bad."""
+        return self.entry(cluster) in (0, self._mask - 8)
+
+    def run(self, cluster: int, most: int) -> int:
+        """How many clusters of a chain, from `cluster` on and at most `most`, lie side by side."""
+        start, last = cluster, min(cluster + most, self._end) - 1
+        while cluster < last:
+            piece, at = self._find(cluster)
+            for value in piece[at : at + last - cluster]:
+                cluster += 1
+                if value != cluster:
+                    return cluster - start
+        return cluster - start + 1
+
+    def first_used(self, cluster: int, stop: int) -> int:
+        """The first cluster that isn't free, from `cluster` on but before `stop`; else `stop`."""
+        while cluster < stop:
+            piece, at = self._find(cluster)
+            if piece is not self._all_free:
+                rest = piece[at:].tobytes()
+                at += (len(rest) - len(rest.lstrip(b"\0"))) // piece.itemsize
+                if at < len(piece) and piece[at] & self._mask:
+                    return min(stop, cluster - cluster % PIECE + at)
+                # An entry of which only reserved bits are set is free too.
+                cluster = cluster - cluster % PIECE + min(at + 1, len(piece))
+            else:
+                cluster += len(piece) - at
+        return stop
 
     def is_clean(self) -> bool:
         """What entry 1 says: the volume was unmounted cleanly. Always true of FAT12, which cannot say it."""
@@ -69,39 +90,72 @@ class FatTable:
         return flag == 0 or bool(self.entry(1) & flag)
 
     def count_free(self) -> int:
-        """Count the free clusters by reading the whole table."""
-        geometry = self._geometry
-        if geometry.fat_type == 12:
-            return sum(self.entry(cluster) == 0 for cluster in range(2, geometry.cluster_count + 2))
-        width = geometry.fat_type // 8
-        return sum(
-            _zeros(piece, width) for piece in self._stream(2 * width, (geometry.cluster_count + 2) * width)
-        )
+        """How many clusters are free, by reading the whole table."""
+        return self._count(0)
 
-    def _stream(self, start: int, end: int) -> Iterator[bytes]:
-        while start < end:
-            piece = self._source.read(self._geometry.fat_offset + start, min(_PIECE, end - start))
-            if not piece:
-                return
-            yield piece
-            start += len(piece)
+    def count_bad(self) -> int:
+        """How many clusters are marked bad, by reading the whole table."""
+        return self._count(self._mask - 8)
 
-    def _load(self, base: int) -> bytes:
-        length = min(self._piece_size, self._geometry.fat_size - base)
-        if length <= 0:
-            return b""
-        piece = self._source.read(self._geometry.fat_offset + base, length)
+    def _count(self, wanted: int) -> int:
+        found, cluster = 0, 2
+        while cluster < self._end:
+            piece, at = self._find(cluster)
+            count = min(len(piece) - at, self._end - cluster)
+            if piece is not self._all_free:
+                found += self._plain(piece[at : at + count]).count(wanted)
+            elif wanted == 0:
+                found += count
+            cluster += count
+        return found
+
+    def _plain(self, values: "array[int]") -> "array[int]":
+        """Without the reserved bits of FAT32, which hardly ever are set."""
+        if self._code == "I" and any(value > self._mask for value in values):
+            return array("I", [value & self._mask for value in values])
+        return values
+
+    def _find(self, cluster: int) -> "tuple[array[int], int]":
+        number, at = divmod(cluster, PIECE)
+        piece = self._pieces.get(number)
+        if piece is None:
+            piece = self._load(number)
+        if at >= len(piece):
+            raise FormatError(f"the volume ends before its FAT's entry {cluster}")
+        return piece, at
+
+    def _load(self, number: int) -> "array[int]":
+        piece = self._read(number * PIECE)
         if len(self._pieces) >= _MAX_PIECES:
             self._pieces.pop(next(iter(self._pieces)))
-        self._pieces[base] = piece
+        self._pieces[number] = piece
         return piece
 
+    def _read(self, first: int) -> "array[int]":
+        kind, geometry = self._geometry.fat_type, self._geometry
+        offset = first * kind // 8
+        length = min(PIECE * kind // 8, geometry.fat_size - offset)
+        data = self._source.read(geometry.fat_offset + offset, max(0, length))
+        if data == self._zeros:
+            return self._all_free
+        return _entries12(data) if kind == 12 else _entries(self._code, data)
 
-def _zeros(piece: bytes, width: int) -> int:
-    count = len(piece) // width
-    if piece.count(0) == len(piece):
-        return count
-    values = struct.unpack_from(f"<{count}{'H' if width == 2 else 'I'}", piece)
-    if width == 4 and piece[3::4].translate(None, bytes(range(16))):
-        return sum(value & 0x0FFFFFFF == 0 for value in values)
-    return values.count(0)
+
+def _entries(code: str, data: bytes) -> "array[int]":
+    """Little-endian numbers of 16 ("H") or 32 bits ("I")."""
+    values = array(code)
+    values.frombytes(data[: len(data) - len(data) % values.itemsize])
+    if sys.byteorder == "big":
+        values.byteswap()
+    return values
+
+
+def _entries12(data: bytes) -> "array[int]":
+    """Two numbers in three bytes, the first in the lower half."""
+    values = array("H")
+    for at in range(0, len(data) - 1, 3):
+        three = int.from_bytes(data[at : at + 3], "little")
+        values.append(three & 0xFFF)
+        if at + 3 <= len(data):
+            values.append(three >> 12)
+    return values

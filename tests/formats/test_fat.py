@@ -14,7 +14,8 @@ from bootwatch.formats.fat import Volume
 from bootwatch.formats.fat_name import fold
 
 from . import volume
-from .tools import FailingReader, patch, run
+from .tools import FailingReader, blank, patch, run
+from .volume import fsck
 
 KINDS = [(12, 2000), (16, 8000), (32, 40000)]
 NAMES = [
@@ -142,16 +143,33 @@ def test_dirty_by_the_table(tmp_path: Path, kind: int, kib: int, value: int) -> 
         assert Volume(file).dirty
 
 
-def test_a_dirty_volumes_free_space_is_counted(tmp_path: Path) -> None:
+def test_a_free_space_record_that_lies_is_not_believed(tmp_path: Path) -> None:
     image = volume.make(tmp_path / "volume", 32, 40000)
+    (tmp_path / "file").write_bytes(bytes(100_000))
+    volume.copy_in(image, [tmp_path / "file"])
     with image.open("rb") as file:
         true = Volume(file).free_bytes
     patch(image, 512 + 488, (5).to_bytes(4, "little"))
+    # mdir believes the record, fsck.fat counts.
+    assert "2 560 bytes free" in run("mdir", "-i", image, "::/")
+    counted = re.search(r"Free cluster summary wrong \(5 vs. really (\d+)\)", fsck(image))
+    assert counted is not None
     with image.open("rb") as file:
-        assert Volume(file).free_bytes == 5 * 512
-    patch(image, 0x41, b"\x01")
+        assert Volume(file).free_bytes == true == int(counted[1]) * 512
+
+
+@pytest.mark.parametrize(("dirty", "clusters"), [(b"\0", 5), (b"\1", None)])
+def test_the_record_is_believed_where_counting_would_be_dear(
+    tmp_path: Path, dirty: bytes, clusters: int | None
+) -> None:
+    """A terabyte: its table is 128 MiB. Not after an unclean end."""
+    image = blank(tmp_path / "volume", 1 << 40)
+    run("mkfs.fat", "-F", "32", "-s", "64", image)
+    free = 5 if clusters else int(run("minfo", "-i", image, "::").split("free clusters=")[1].split()[0])
+    patch(image, 512 + 488, (5).to_bytes(4, "little"))
+    patch(image, 0x41, dirty)
     with image.open("rb") as file:
-        assert Volume(file).free_bytes == true
+        assert Volume(file).free_bytes == free * 64 * 512
 
 
 def test_times_are_local_text(tmp_path: Path) -> None:

@@ -25,6 +25,11 @@ def listing(image: Path) -> list[str]:
     return sorted(line.removeprefix("::").replace("/", "\\") for line in lines if line)
 
 
+def fsck(image: Path) -> str:
+    """What fsck.fat finds, changing nothing."""
+    return run("fsck.fat", "-n", "-v", image, statuses=(0, 1))
+
+
 def clusters(image: Path, path: str) -> list[int]:
     """A file's or folder's cluster chain, as mtools follows it."""
     spans = re.findall(r"[<\s](\d+)(?:-(\d+))?(?=[>\s])", run("mshowfat", "-i", image, path))
