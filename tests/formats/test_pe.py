@@ -15,7 +15,7 @@ from .tools import SAMPLES, FailingReader
 
 PROGRAMS = sorted(SAMPLES.glob("*.efi"))
 X64 = (SAMPLES / "x64.efi").read_bytes()
-NAMES = {"x64": "X64", "ia32": "IA32", "aa64": "AA64"}
+NAMES = {"x64": "X64", "ia32": "IA32", "aa64": "AA64", "arm": "ARM"}
 PE = X64.index(b"PE\0\0")
 COFF_SIZE = 24
 
@@ -48,6 +48,7 @@ def test_agrees_with_readobj(program: Path) -> None:
         assert ours.raw_size == number(theirs, "RawDataSize")
         assert ours.raw_offset == number(theirs, "PointerToRawData")
     assert image.machine_name == NAMES[program.stem.rsplit("-", 1)[-1]]
+    assert f"({image.bits}bit)" in head.replace("AddressSize: ", "(").replace("bit\n", "bit)\n")
     assert image.problems == []
     assert not image.truncated
     assert image.real_size == program.stat().st_size
@@ -146,6 +147,14 @@ def test_a_cut_optional_header_still_names_the_machine() -> None:
 def test_absurd_numbers_are_survived(offset: int, data: bytes) -> None:
     image = Image.parse(changed(offset, data))
     assert image.machine == 0x8664
+
+
+@pytest.mark.parametrize(
+    ("machine", "name"), [("IA64", "IA64"), ("RISCV64", "RISCV64"), ("EBC", "EBC"), ("ARMNT", "ARM")]
+)
+def test_machines_by_their_published_numbers(machine: str, name: str) -> None:
+    number = pefile.MACHINE_TYPE[f"IMAGE_FILE_MACHINE_{machine}"]
+    assert Image.parse(changed(PE + 4, struct.pack("<H", number))).machine_name == name
 
 
 def test_a_machine_that_uefi_does_not_name() -> None:
