@@ -26,6 +26,7 @@ VARIANTS: dict[str, list[str]] = {
     "leaver": ["witness.c", "-DLEAVE=EFI_ABORTED"],  # says so and returns an error, as a menu that is left
     "ender": ["witness.c", "-DLEAVE=EFI_SUCCESS"],  # says so and returns success
     "texts": ["texts.c"],  # gives the firmware's own text of device paths, switches off
+    "measured": ["measured.c"],  # gives the log of what the firmware measured, switches off
 }
 FLAGS = [
     *("-std=c11", "-O1", "-Wall", "-Wextra", "-Werror", "-ffreestanding", "-fshort-wchar"),
