@@ -26,11 +26,14 @@ class Node:
 
 @dataclass(frozen=True)
 class Drive:
-    """A whole disk. ``address`` is its sysfs path below /sys/devices, without its own name."""
+    """A whole disk. ``address`` is its sysfs path below /sys/devices, without its own name.
+
+    ``size`` is None where sysfs doesn't say it.
+    """
 
     name: str
     address: str
-    size: int
+    size: int | None
     block_size: int
     removable: bool
     model: str
@@ -43,20 +46,18 @@ class Drive:
 
 
 def read_drives(machine: Machine) -> list[Drive]:
-    """Every disk with a size. Raises OSError when sysfs's list itself can't be read."""
+    """Every disk but those without a medium. Raises OSError when sysfs's list itself can't be read."""
     links = {name: _link(machine, name) for name in machine.names(_BLOCK)}
-    nodes: dict[str, list[Node]] = {}
+    numbers = {name: machine.number_or_none(f"{_BLOCK}/{name}/partition") for name in links}
+    parents = {name: _parent_name(name, links, numbers) for name in links}
+    drives = []
     for name, link in links.items():
-        number = machine.number_or_none(f"{_BLOCK}/{name}/partition")
-        if number is not None:
-            nodes.setdefault(_parent_name(name, link, links), []).append(_node(machine, name, number))
-    parts = {node.name for group in nodes.values() for node in group}
-    drives = [
-        _drive(machine, name, link, tuple(sorted(nodes.get(name, []), key=lambda node: node.number)))
-        for name, link in links.items()
-        if name not in parts and not _LEFT_OUT.fullmatch(name) and "/virtual/" not in link
-    ]
-    return [drive for drive in drives if drive.size]
+        if parents[name] or _LEFT_OUT.fullmatch(name) or "/virtual/" in link:
+            continue
+        children = [child for child, parent in parents.items() if parent == name]
+        nodes = [_node(machine, child, numbers[child] or 0) for child in children]
+        drives.append(_drive(machine, name, link, tuple(sorted(nodes, key=lambda node: node.number))))
+    return [drive for drive in drives if drive.size != 0]
 
 
 def _link(machine: Machine, name: str) -> str:
@@ -66,12 +67,19 @@ def _link(machine: Machine, name: str) -> str:
         return ""  # laid out by hand as a plain folder
 
 
-def _parent_name(name: str, link: str, links: dict[str, str]) -> str:
-    """The disk that a partition lies on: the folder above it, else the longest name that begins its own."""
-    parent = link.rstrip("/").rpartition("/")[0].rpartition("/")[2]
-    if parent in links:
+def _parent_name(name: str, links: dict[str, str], numbers: dict[str, int | None]) -> str:
+    """The disk that a partition lies on, "" for a disk.
+
+    By the folder above it (even where its number can't be read); laid out by hand, by the longest name of a
+    disk that begins its own.
+    """
+    parent = links[name].rstrip("/").rpartition("/")[0].rpartition("/")[2]
+    if parent in links and parent != name:
         return parent
-    return max((other for other in links if other != name and name.startswith(other)), key=len, default="")
+    if numbers[name] is None:
+        return ""
+    disks = [other for other in links if other != name and numbers[other] is None and name.startswith(other)]
+    return max(disks, key=len, default="")
 
 
 def _node(machine: Machine, name: str, number: int) -> Node:
@@ -83,11 +91,12 @@ def _node(machine: Machine, name: str, number: int) -> Node:
 
 def _drive(machine: Machine, name: str, link: str, nodes: tuple[Node, ...]) -> Drive:
     folder = f"{_BLOCK}/{name}"
+    size = machine.number_or_none(f"{folder}/size")
     address = re.sub(r"^(\.\./)*devices/", "", link).removesuffix(f"/{name}").removesuffix("/block")
     return Drive(
         name=name,
         address=address,
-        size=(machine.number_or_none(f"{folder}/size") or 0) * _SECTOR,
+        size=size * _SECTOR if size is not None else None,
         block_size=machine.number_or_none(f"{folder}/queue/logical_block_size") or _SECTOR,
         removable=machine.text_or_none(f"{folder}/removable") == "1",
         model=machine.text_or_none(f"{folder}/device/model") or "",

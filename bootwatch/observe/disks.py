@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from collections import Counter
 from dataclasses import dataclass, field, replace
 from typing import BinaryIO
@@ -15,14 +17,12 @@ from bootwatch.observe.machine import Machine, detail_of, reason_for, reason_in_
 
 @dataclass
 class Disks:
-    """Each disk with the drive it was read from, and the disks that could not be read."""
+    """Each disk with the drive it was read from; a gap for each that could not be read."""
 
     found: list[tuple[Disk, Drive]] = field(default_factory=list)
-    unread: dict[str, Drive] = field(default_factory=dict)
     gaps: list[Gap] = field(default_factory=list)
 
     def leave_out(self, drive: Drive, reason: Reason, detail: str) -> None:
-        self.unread[drive.name] = drive
         self.gaps.append(Gap("disk", drive.name, reason, f"dev/{drive.name}: {detail}"))
 
 
@@ -46,6 +46,7 @@ def _read_one(machine: Machine, drive: Drive, disks: Disks) -> None:
         with machine.open(f"dev/{drive.name}") as reader:
             opened = True
             disk = _read_table(reader, drive)
+            _check_length(reader, disk)
     except OSError as error:
         reason = reason_in_reading(error) if opened else reason_for(error)
         disks.leave_out(drive, reason, detail_of(error))
@@ -56,13 +57,19 @@ def _read_one(machine: Machine, drive: Drive, disks: Disks) -> None:
         disks.leave_out(drive, Reason.DAMAGED, "its partition table is damaged at both of its places")
 
 
+def _check_length(reader: BinaryIO, disk: Disk | None) -> None:
+    """A disk that ends before its stated size may have lost the table that it had: then nothing is known."""
+    if disk and disk.table == "none" and reader.seek(0, os.SEEK_END) < disk.size:
+        raise OSError(errno.EIO, "the disk ends before its stated size")
+
+
 def _read_table(reader: BinaryIO, drive: Drive) -> Disk | None:
     """The disk with its partitions; None where it says that it has a GPT and neither copy can be read."""
     disk = Disk(
         key=f"at:{drive.address}",
         table="none",
         address=drive.address,
-        size=drive.size,
+        size=reader.seek(0, os.SEEK_END) if drive.size is None else drive.size,
         block_size=drive.block_size,
         removable=drive.removable,
         model=drive.model,
@@ -119,9 +126,21 @@ def _with_mbr(disk: Disk, table: mbr.PartitionTable) -> Disk:
 
 
 def _tell_apart(found: list[tuple[Disk, Drive]]) -> list[tuple[Disk, Drive]]:
-    """Add the address to the key of disks that carry the same identifier, as clones do."""
-    count = Counter(disk.key for disk, _ in found)
-    return [
-        (replace(disk, key=f"{disk.key}@{disk.address}") if count[disk.key] > 1 else disk, drive)
+    """Give disks at one address (namespaces of one controller) an address each, and add it to equal keys."""
+    addresses = Counter(disk.address for disk, _ in found)
+    placed = [
+        (replace(disk, address=f"{disk.address}/{drive.name}".lstrip("/")), drive)
+        if addresses[disk.address] > 1 or not disk.address
+        else (disk, drive)
         for disk, drive in found
     ]
+    placed = [(replace(disk, key=_own_key(disk)), drive) for disk, drive in placed]
+    keys = Counter(disk.key for disk, _ in placed)
+    return [
+        (replace(disk, key=f"{disk.key}@{disk.address}") if keys[disk.key] > 1 else disk, drive)
+        for disk, drive in placed
+    ]
+
+
+def _own_key(disk: Disk) -> str:
+    return f"at:{disk.address}" if disk.table == "none" else disk.key

@@ -109,8 +109,13 @@ def _is_text(data: bytes) -> bool:
     return bool(data) and _PRINTABLE.issuperset(data)
 
 
-def read_folder(listing: Listing, top: str, to_text_time: Callable[[float], str]) -> None:
-    """List and read everything below the folder ``top``, where the volume is mounted; follows no links."""
+def read_folder(
+    listing: Listing, top: str, to_text_time: Callable[[float], str], others: frozenset[str] = frozenset()
+) -> None:
+    """List and read everything below the folder ``top``, where the volume is mounted; follows no links.
+
+    ``others`` are folders where something else is mounted: they are left out.
+    """
     pending = [(top, "")]
     while pending:
         folder, prefix = pending.pop()
@@ -126,6 +131,8 @@ def read_folder(listing: Listing, top: str, to_text_time: Callable[[float], str]
                 is_folder, is_file = entry.is_dir(follow_symlinks=False), entry.is_file(follow_symlinks=False)
             except OSError as error:
                 listing.gap(path, reason_in_reading(error), detail_of(error))
+                continue
+            if entry.path in others:
                 continue
             if is_folder:
                 listing.add_folder(path, to_text_time(about.st_mtime))

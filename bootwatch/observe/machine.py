@@ -136,13 +136,13 @@ class Machine:
         finally:
             os.close(handle)
 
-    def read_once(self, path: str, room: int) -> bytes:
-        """The whole of a file by a single read(2), with a buffer of at least ``room`` bytes.
+    def read_once(self, path: str, room: int, most: int) -> bytes:
+        """The whole of a file by a single read(2), with a buffer of ``room`` to ``most`` bytes.
 
         Each read of a firmware variable costs two firmware calls, so a second one to see the end is too many.
         """
         handle = os.open(self.locate(path), os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
         try:
-            return os.read(handle, max(room, os.fstat(handle).st_size + 1))
+            return os.read(handle, min(max(room, os.fstat(handle).st_size + 1), most))
         finally:
             os.close(handle)

@@ -13,12 +13,16 @@ _ESCAPE = re.compile(r"\\([0-7]{3})")
 
 @dataclass(frozen=True)
 class Mount:
-    """One line of /proc/self/mountinfo (proc(5)); ``device`` is "major:minor"."""
+    """One line of /proc/self/mountinfo (proc(5)); ``device`` is "major:minor".
+
+    ``is_whole``: not only a folder of the file system is mounted there.
+    """
 
     device: str
     folder: str
     kind: str
     source: str
+    is_whole: bool = True
 
 
 @dataclass(frozen=True)
@@ -36,25 +40,34 @@ class FstabLine:
 
 def is_boot_folder(folder: str) -> bool:
     """Whether a volume mounted there takes part in starting."""
-    return any(folder == top or folder.startswith(top + "/") for top in ("/boot", "/efi"))
+    return any(is_below(folder, top) for top in ("/boot", "/efi"))
 
 
 def read_mounts(machine: Machine) -> list[Mount]:
-    """The mounts whole file systems are reached by, in the order they were made. Raises OSError."""
+    """The mounts that can be reached, none that a later one covers. Raises OSError."""
     try:
         table = machine.read("proc/self/mountinfo", 4 << 20).decode("utf-8", "surrogateescape")
     except FileNotFoundError:
         return []
-    mounts = [_parse_mount(line) for line in table.splitlines()]
-    return [mount for mount in mounts if mount]
+    mounts = [mount for mount in map(_parse_mount, table.splitlines()) if mount]
+    return [mount for place, mount in enumerate(mounts) if not _is_covered(mount, mounts[place + 1 :])]
+
+
+def _is_covered(mount: Mount, later: list[Mount]) -> bool:
+    return any(is_below(mount.folder, other.folder) for other in later)
+
+
+def is_below(folder: str, top: str) -> bool:
+    """Whether a folder is ``top`` or lies below it."""
+    return folder == top or top == "/" or folder.startswith(top.rstrip("/") + "/")
 
 
 def _parse_mount(line: str) -> Mount | None:
     before, separator, after = line.partition(" - ")
     left, right = before.split(" "), after.split(" ")
-    if not separator or len(left) < 6 or len(right) < 2 or left[3] != "/":
+    if not separator or len(left) < 6 or len(right) < 2:
         return None
-    return Mount(left[2], _unescape(left[4]), right[0], _unescape(right[1]))
+    return Mount(left[2], _unescape(left[4]), right[0], _unescape(right[1]), left[3] == "/")
 
 
 def read_fstab(machine: Machine) -> list[FstabLine]:
@@ -72,7 +85,7 @@ def _parse_fstab(line: str) -> FstabLine | None:
     if len(fields) < 3 or fields[0].startswith("#"):
         return None
     source, target, kind = map(_unescape, fields[:3])
-    return FstabLine(source.strip('"'), target, kind, fields[3] if len(fields) > 3 else "defaults")
+    return FstabLine(source.replace('"', ""), target, kind, fields[3] if len(fields) > 3 else "defaults")
 
 
 def _unescape(text: str) -> str:

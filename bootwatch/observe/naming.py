@@ -38,13 +38,15 @@ def _target(data: bytes) -> str | None:
 
 
 def names_volume(
-    lines: Iterable[FstabLine], identifier: str | None, serial: str, label: str, node: str
+    lines: Iterable[FstabLine], identifier: str | None, name: str, serial: str, label: str, node: str
 ) -> bool:
-    """Whether fstab names a volume: by PARTUUID, file system UUID, label or device node."""
+    """Whether fstab names a volume: by its partition's UUID or ``name``, its own UUID or label, its node."""
     partuuid = identifier.partition(":")[2] if identifier else ""
     names = {f"UUID={serial}".lower(), f"/dev/disk/by-uuid/{serial}".lower(), f"/dev/{node}".lower()}
     if partuuid:
         names |= {f"partuuid={partuuid}", f"/dev/disk/by-partuuid/{partuuid}"}
+    if name:
+        names |= {f"partlabel={name}".lower(), f"/dev/disk/by-partlabel/{name}".lower()}
     if label:
         names |= {f"label={label}".lower(), f"/dev/disk/by-label/{label}".lower()}
     return any(line.source.lower() in names for line in lines)

@@ -69,7 +69,7 @@ def _doubt_about(names: list[str]) -> str:
 
 def _read_one(machine: Machine, file_name: str, name: str, found: Variables) -> None:
     try:
-        raw = machine.read_once(f"{FOLDER}/{file_name}", _ROOM)
+        raw = machine.read_once(f"{FOLDER}/{file_name}", _ROOM, _MOST + 1)
     except FileNotFoundError:
         found.gaps.append(Gap("variables", name, Reason.UNREADABLE, "listed, but gone when it was read"))
         return

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import time
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import BinaryIO, cast
 
 from bootwatch.formats import FormatError
@@ -18,7 +19,7 @@ from bootwatch.model.volume import Volume
 from bootwatch.observe.blocks import Drive
 from bootwatch.observe.files import KeepProgram, Listing, read_folder, read_walk
 from bootwatch.observe.machine import Machine, detail_of, reason_for, reason_in_reading
-from bootwatch.observe.mounts import FAT_NAMES, FstabLine, Mount, is_boot_folder, read_mounts
+from bootwatch.observe.mounts import FAT_NAMES, FstabLine, Mount, is_below, is_boot_folder, read_mounts
 from bootwatch.observe.naming import names_volume
 from bootwatch.observe.window import Window
 
@@ -92,9 +93,20 @@ class VolumeReader:
     result: Volumes = field(default_factory=Volumes)
 
     def read(self, disks: list[tuple[Disk, Drive]]) -> Volumes:
-        for place in _places(disks):
-            self._read_place(place)
+        places = _places(disks)
+        serials = Counter(self._look_at_header(place)[0] for place in places if place.partition is None)
+        for place in places:
+            self._read_place(self._told_apart(place, serials))
         return self.result
+
+    def _told_apart(self, place: Place, serials: Counter[str | None]) -> Place:
+        """Volumes without a table that carry the same serial are told apart by their disks' addresses."""
+        if place.partition is not None:
+            return place
+        serial = self._look_at_header(place)[0]
+        if serial is None or serials[serial] < 2:
+            return place
+        return replace(place, identity=f"fat:{serial}@{place.disk.address}")
 
     def _read_place(self, place: Place) -> None:
         """Read a volume by whichever way is right; again when it was mounted or unmounted meanwhile."""
@@ -126,8 +138,17 @@ class VolumeReader:
             if gap not in self.result.gaps:
                 self.result.gaps.insert(0, gap)
             return None
-        mine = [mount for mount in mounts if _is_of(mount, place)]
+        mine = [mount for mount in mounts if mount.is_whole and _is_of(mount, place)]
         return mine[-1] if mine else None
+
+    def _mounted_below(self, mount: Mount) -> frozenset[str]:
+        """Where something else is mounted within a mount."""
+        below = set()
+        with contextlib.suppress(OSError):
+            for other in read_mounts(self.machine):
+                if other.folder != mount.folder and is_below(other.folder, mount.folder):
+                    below.add(self.machine.locate(other.folder))
+        return frozenset(below)
 
     def _read_mounted(self, place: Place, mount: Mount) -> str | None:
         if mount.kind not in FAT_NAMES:
@@ -147,11 +168,12 @@ class VolumeReader:
         ):
             return None
         listing = Listing(identity, self.keep_program)
-        read_folder(listing, folder, _fat_time)
+        read_folder(listing, folder, _fat_time, self._mounted_below(mount))
         self.result.add(_volume(place, identity, fat_type, serial, label, listing), listing)
         self.result.mounts[identity] = mount.folder
-        usage = os.statvfs(folder)
-        self.result.free_bytes[identity] = usage.f_bavail * usage.f_frsize
+        with contextlib.suppress(OSError):
+            usage = os.statvfs(folder)
+            self.result.free_bytes[identity] = usage.f_bavail * usage.f_frsize
         return identity
 
     def _look_at_header(self, place: Place) -> tuple[str | None, str, int | None]:
@@ -198,7 +220,9 @@ class VolumeReader:
             place.has_boot_type
             or plain in self.named
             or identity in self.named
-            or names_volume(self.fstab, plain, serial, label, place.node)
+            or names_volume(
+                self.fstab, plain, place.partition.name if place.partition else "", serial, label, place.node
+            )
         )
 
     @contextmanager
@@ -206,7 +230,7 @@ class VolumeReader:
         """The partition's own node, since each node has a page cache of its own; else out of the disk."""
         try:
             with self.machine.open(f"dev/{place.node}") as reader:
-                yield reader
+                yield cast(BinaryIO, Window(reader, 0, place.size))
             return
         except FileNotFoundError:
             if not place.partition:
@@ -230,7 +254,8 @@ def _places(disks: list[tuple[Disk, Drive]]) -> list[Place]:
 
 
 def _is_of(mount: Mount, place: Place) -> bool:
-    return mount.source == f"/dev/{place.node}" or (place.device is not None and mount.device == place.device)
+    """By device number; by name only where sysfs doesn't say the number."""
+    return mount.device == place.device if place.device else mount.source == f"/dev/{place.node}"
 
 
 def _has_efi(volume: FatVolume) -> bool:

@@ -1,7 +1,12 @@
-"""A stretch of a disk, read as if it were a file of its own."""
+"""A stretch of a disk, read as if it were a file of its own.
+
+It is as long as the partition table or sysfs says. Where the disk ends before that, reading fails: what
+should be there is unknown, and not empty.
+"""
 
 from __future__ import annotations
 
+import errno
 import io
 from typing import BinaryIO
 
@@ -35,5 +40,7 @@ class Window(io.RawIOBase):
             return b""
         self._reader.seek(self._offset + self._position)
         data = self._reader.read(wanted)
+        if len(data) < wanted:
+            raise OSError(errno.EIO, "the disk ends before its stated size")
         self._position += len(data)
         return data
