@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from bootwatch.judge.meanings import CHANGES, fill
@@ -18,7 +18,7 @@ _DIGITS = 8
 @dataclass(frozen=True)
 class Draft:
     """One difference. ``identity`` says to what it happened, in whatever survives a reboot; ``path`` is the
-    file's, where it is one."""
+    file's, where it is one. ``scope`` is the change's."""
 
     change: str
     identity: tuple[str, ...]
@@ -28,6 +28,7 @@ class Draft:
     before: Any = None
     after: Any = None
     path: str = ""
+    scope: dict[str, Any] = field(default_factory=dict)
 
 
 def stable_id(name: str, identity: Iterable[str], repeated: int = 0) -> str:
@@ -55,6 +56,7 @@ def _finish_one(draft: Draft, weights: Weights, seen: dict[str, int]) -> Change:
         system=draft.system,
         what=draft.what,
         where=draft.where,
+        scope=draft.scope,
         before=draft.before,
         after=draft.after,
         consequence=fill(CHANGES[draft.change].consequence, draft.what, draft.system),

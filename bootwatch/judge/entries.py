@@ -24,7 +24,8 @@ class Entry:
     """A boot entry that the firmware would accept.
 
     ``target`` is the volume that its hard drive node names ("gpt:GUID", "mbr:SIGNATURE-NUMBER"), else
-    "path:" and the whole path in hex; ``data`` the SHA-256 of the optional data.
+    "path:" and the whole path in hex; ``data`` the SHA-256 of the optional data; ``partition`` the number in
+    the hard drive node.
     """
 
     number: int
@@ -34,6 +35,7 @@ class Entry:
     file: str | None
     data: str
     path: str
+    partition: int | None = None
 
     @property
     def name(self) -> str:
@@ -89,6 +91,7 @@ def parse_entry(number: int, data: bytes) -> Entry | None:
         return None
     if not option.is_acceptable:
         return None
+    drive = option.path.hard_drive()
     return Entry(
         number=number,
         label=option.description,
@@ -97,6 +100,7 @@ def parse_entry(number: int, data: bytes) -> Entry | None:
         file=option.path.file(),
         data=hashlib.sha256(option.optional_data).hexdigest(),
         path=str(option.path),
+        partition=drive.partition_number if drive else None,
     )
 
 

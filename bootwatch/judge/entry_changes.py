@@ -21,18 +21,22 @@ def entry_changes(sides: Sides) -> Iterator[Draft]:
         if sides.knows_variable(variable_of(entry.number)):
             yield _draft("entry-added", sides, entry, after=entry.to_json())
     for before, now in pairs.same:
-        for name in _alterations(before, now):
+        for name in _alterations(before, now, sides.knows_variable(variable_of(before.number))):
             yield _draft(name, sides, before, before.to_json(), now.to_json())
 
 
-def _alterations(before: Entry, now: Entry) -> Iterator[str]:
-    if before.place != now.place:
+def _alterations(before: Entry, now: Entry, knows_number: bool) -> Iterator[str]:
+    """``knows_number``: the variable that the entry stood in could be read, so it can be said to have moved.
+
+    Firmware compares the partition's number too, so an entry with another number leads somewhere else.
+    """
+    if (before.place, before.partition) != (now.place, now.partition):
         yield "entry-retargeted"
     elif before.data != now.data:
         yield "entry-data-changed"
     if before.active and not now.active:
         yield "entry-inactive"
-    if before.number != now.number:
+    if before.number != now.number and knows_number:
         yield "entry-renumbered"
     if before.label != now.label:
         yield "entry-relabelled"
@@ -48,6 +52,7 @@ def _draft(name: str, sides: Sides, entry: Entry, before: Any = None, after: Any
         before=before,
         after=after,
         path=entry.file or "",
+        scope={"variables": variable_of(entry.number)},
     )
 
 
@@ -66,7 +71,6 @@ def order_changes(sides: Sides) -> Iterator[Draft]:
     before, now = read_order(sides.before), read_order(sides.now)
     partner = {old.number: new.number for old, new in sides.entries.same}
     former = [partner[number] for number in before if number in partner]
-    kept = set(former)
     known = set(partner.values())
     last = max((place for place, number in enumerate(now) if number in known), default=-1)
     today = [
@@ -76,13 +80,12 @@ def order_changes(sides: Sides) -> Iterator[Draft]:
     ]
     if today == former:
         return
-    if not kept and not before:
-        return
     yield Draft(
         change="order-changed",
         identity=("BootOrder",),
         what="the boot order",
         where="BootOrder",
+        scope={"variables": key("BootOrder")},
         before=[_short(number, sides.entries_before) for number in before],
         after=[_short(number, sides.entries_now) for number in now],
     )
@@ -101,6 +104,7 @@ def next_changes(sides: Sides) -> Iterator[Draft]:
         where=f"BootNext = {entry_name(number)}",
         system=sides.systems.of_entry(entry) if entry else None,
         after=_short(number, sides.entries_now),
+        scope={"variables": key("BootNext")},
     )
 
 

@@ -13,7 +13,7 @@ from bootwatch.model.volume import File, Volume
 
 
 def file_changes(sides: Sides) -> Iterator[Draft]:
-    """Missing, added and changed files of every volume that was found again, and loaders of added volumes."""
+    """Missing, added and changed files of every volume that was found again."""
     for before, now in sides.volumes.same:
         yield from _volume_changes(sides, before, now)
 
@@ -55,6 +55,7 @@ def _draft(sides: Sides, volume: Volume, kind: str, old: File | None, new: File 
         before=_json(old),
         after=_json(new),
         path=path,
+        scope={"volume": volume.identity, "path": path},
     )
 
 

@@ -17,6 +17,7 @@ from bootwatch.model.change import Finding
 from bootwatch.model.disk import BOOT_TYPES
 from bootwatch.model.gap import Gap
 from bootwatch.model.level import Level
+from bootwatch.model.path import is_within
 from bootwatch.model.snapshot import State
 
 _LEVELS = {
@@ -38,11 +39,6 @@ def findings(state: State, systems: Systems) -> tuple[Finding, ...]:
         *_next_left_behind(state, systems),
         *_same_identifiers(state),
     )
-
-
-def findings_of(state: State) -> tuple[Finding, ...]:
-    """The same, for a state by itself."""
-    return findings(state, Systems(read_entries(state).values()))
 
 
 def _finding(name: str, identity: tuple[str, ...], system: str | None, what: str, where: str) -> Finding:
@@ -105,7 +101,8 @@ def _next_left_behind(state: State, systems: Systems) -> Iterator[Finding]:
 def _same_identifiers(state: State) -> Iterator[Finding]:
     disks = Counter(plain(disk.key) for disk in state.disks.values() if not disk.key.startswith("at:"))
     parts = Counter(part.identifier for disk in state.disks.values() for part in disk.partitions)
-    for noun, count in (("the disk", disks), ("the partition", parts)):
+    bare = Counter(plain(volume.identity) for volume in state.volumes.values() if volume.number is None)
+    for noun, count in (("the disk", disks), ("the partition", parts), ("the volume", bare)):
         for identifier, number in sorted(count.items()):
             if number > 1:
                 yield _finding(
@@ -140,7 +137,10 @@ def _held(sides: Sides, gap: Gap) -> str | None:
         if held is None:
             return None
         volume = describe_volume(held, sides.systems.of_volume(held.identity))
-        return volume if gap.path is None else f"the file or folder {gap.path} on {volume}"
+        if gap.path is None:
+            return volume
+        holds = any(is_within(path, gap.path) for path in held.files)
+        return f"the file or folder {gap.path} on {volume}" if holds else None
     return None
 
 

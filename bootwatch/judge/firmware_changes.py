@@ -28,10 +28,15 @@ def firmware_changes(sides: Sides) -> Iterator[Draft]:
     yield from _version(sides)
 
 
+def _draft(change: str, variable: str, what: str, before: Any, after: Any) -> Draft:
+    where = variable.partition("-")[0]
+    return Draft(change, (where,), what, where, None, before, after, scope={"variables": variable})
+
+
 def _secure_boot(sides: Sides) -> Iterator[Draft]:
     before, now = _is_on(sides.before), _is_on(sides.now)
     if before != now and sides.knows_variable(key("SecureBoot")):
-        yield Draft("secure-boot-switched", ("SecureBoot",), "Secure Boot", "SecureBoot", None, before, now)
+        yield _draft("secure-boot-switched", key("SecureBoot"), "Secure Boot", before, now)
 
 
 def _is_on(state: State) -> str:
@@ -44,7 +49,7 @@ def _keys(sides: Sides) -> Iterator[Draft]:
     for name, what in _KEYS.items():
         before, now = _digest(sides.before, name), _digest(sides.now, name)
         if before != now and sides.knows_variable(name):
-            yield Draft("keys-changed", (name,), what, name, None, before, now)
+            yield _draft("keys-changed", name, what, before, now)
 
 
 def _digest(state: State, name: str) -> dict[str, Any] | None:
@@ -58,7 +63,7 @@ def _timeout(sides: Sides) -> Iterator[Draft]:
     before, now = _seconds(sides.before), _seconds(sides.now)
     if before != now and sides.knows_variable(key("Timeout")):
         what = "the time that the firmware waits before it starts"
-        yield Draft("timeout-changed", ("Timeout",), what, "Timeout", None, before, now)
+        yield _draft("timeout-changed", key("Timeout"), what, before, now)
 
 
 def _seconds(state: State) -> int | None:

@@ -73,35 +73,36 @@ def plain(identity: str) -> str:
 
 def pair_volumes(before: State, now: State) -> Pairs[Volume]:
     """By identity; then by disk, start and size; then by disk and FAT serial."""
-    disks = _Disks(before, now)
+    disks = SameDisks(before, now)
     return pair(
         before.volumes.values(),
         now.volumes.values(),
         (
+            lambda volume: (volume.identity, disks.name(volume.disk)),
             lambda volume: volume.identity,
-            lambda volume: (plain(volume.identity), disks.of(volume)),
+            lambda volume: (plain(volume.identity), disks.name(volume.disk)),
             lambda volume: plain(volume.identity),
-            lambda volume: (disks.of(volume), volume.start, volume.size),
-            lambda volume: (disks.of(volume), volume.serial) if volume.serial else None,
+            lambda volume: (disks.name(volume.disk), volume.start, volume.size),
+            lambda volume: (disks.name(volume.disk), volume.serial) if volume.serial else None,
         ),
     )
 
 
-class _Disks:
-    """Names for disks that hold on both sides: by identifier, else by address and size."""
+class SameDisks:
+    """Which disk of now is which of the baseline: by key, else by identifier and address, else by address and
+    size. Clones have an identifier in common, so each disk is taken once."""
 
     def __init__(self, before: State, now: State) -> None:
-        self._names: dict[str, str] = {}
-        former = list(before.disks.values())
-        for disk in now.disks.values():
-            twin = next((one for one in former if _is_same(one, disk)), None)
-            self._names[disk.key] = twin.key if twin else disk.key
+        keys: tuple[Key[Disk], ...] = (
+            lambda disk: disk.key,
+            lambda disk: (plain(disk.key), disk.address),
+            lambda disk: (disk.address, disk.size) if disk.address else None,
+            lambda disk: plain(disk.key) if not disk.key.startswith("at:") else None,
+        )
+        pairs = pair(before.disks.values(), now.disks.values(), keys)
+        self._names = {disk.key: twin.key for twin, disk in pairs.same}
+        self.now_of = {twin.key: disk for twin, disk in pairs.same}
 
-    def of(self, volume: Volume) -> str:
-        return plain(self._names.get(volume.disk, volume.disk))
-
-
-def _is_same(one: Disk, other: Disk) -> bool:
-    if one.key == other.key:
-        return True
-    return bool(one.address) and one.address == other.address and one.size == other.size
+    def name(self, disk: str) -> str:
+        """The baseline's key for a disk of either side; its own where the baseline doesn't hold it."""
+        return self._names.get(disk, disk)

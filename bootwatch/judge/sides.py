@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from functools import cached_property
 
 from bootwatch.judge.entries import Entry, read_entries
-from bootwatch.judge.pairs import Pairs, pair_entries, pair_volumes, plain
+from bootwatch.judge.pairs import Pairs, SameDisks, pair_entries, pair_volumes, plain
 from bootwatch.judge.systems import Systems
+from bootwatch.model.disk import Partition
 from bootwatch.model.gap import Gap
 from bootwatch.model.path import fold
 from bootwatch.model.snapshot import State
@@ -67,21 +68,21 @@ class Sides:
         """Whether an entry that isn't found can be said to be gone: it may have moved into an unread one."""
         return not self.unread_entries and not any(gap.covers_variable(variable) for gap in self.gaps)
 
+    @cached_property
+    def disks(self) -> SameDisks:
+        return SameDisks(self.before, self.now)
+
+    def partition_left(self, volume: Volume) -> Partition | None:
+        """The partition of a volume of the baseline, if its disk still has it."""
+        disk = self.disks.now_of.get(volume.disk)
+        parts = disk.partitions if disk else ()
+        return next((part for part in parts if part.identifier == plain(volume.identity)), None)
+
     def knows_volume_gone(self, volume: Volume) -> bool:
         """Whether a volume that isn't found can be said to be gone: it may lie on a disk that wasn't read."""
         if any(gap.kind == "volume" and plain(gap.name) == plain(volume.identity) for gap in self.gaps):
             return False
-        if any(
-            disk.partition(part.number) and part.identifier == plain(volume.identity)
-            for disk in self.now.disks.values()
-            for part in disk.partitions
-        ):
-            return True
-        disk = self.before.disks.get(volume.disk)
-        read = {plain(key) for key in self.now.disks}
-        return (disk is not None and plain(disk.key) in read) or not any(
-            gap.kind == "disk" for gap in self.gaps
-        )
+        return volume.disk in self.disks.now_of or not any(gap.kind == "disk" for gap in self.gaps)
 
     def knows_file(self, before: Volume, now: Volume, path: str) -> bool:
         """Whether a file could be read on both sides."""

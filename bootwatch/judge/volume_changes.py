@@ -27,15 +27,7 @@ def volume_changes(sides: Sides) -> Iterator[Draft]:
 
 def _gone(sides: Sides, volume: Volume) -> Draft:
     """A volume that isn't found: with its partition, or only its file system."""
-    left = next(
-        (
-            part
-            for disk in sides.now.disks.values()
-            for part in disk.partitions
-            if part.identifier == plain(volume.identity)
-        ),
-        None,
-    )
+    left = sides.partition_left(volume)
     before = volume_json(sides.before, volume)
     if left is None:
         return _draft("volume-missing", sides, volume, before=before)
@@ -63,6 +55,7 @@ def _draft(name: str, sides: Sides, volume: Volume, before: Any = None, after: A
         system=sides.systems.of_volume(volume.identity),
         before=before,
         after=after,
+        scope={"volume": volume.identity, "path": None},
     )
 
 

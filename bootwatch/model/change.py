@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
 
@@ -26,8 +26,9 @@ class Change:
 
     ``id`` is the change's name and the first hex digits of the digest of what it happened to. ``what``
     is a noun phrase for people and ``where`` holds the identifiers; both may carry hostile characters.
-    ``before`` and ``after`` are plain JSON values. ``between`` is the last snapshot without the change
-    and the first with it, each by number or None.
+    ``scope`` says what must be readable to see the change, spelled like a gap's. ``before`` and ``after``
+    are plain JSON values. ``between`` is the last snapshot without the change and the first with it, each
+    by number or None.
     """
 
     id: str
@@ -41,6 +42,7 @@ class Change:
     consequence: str = ""
     custody: Custody = Custody.UNKNOWN
     between: tuple[int | None, int | None] = (None, None)
+    scope: dict[str, Any] = field(default_factory=dict)
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -50,6 +52,7 @@ class Change:
             "system": self.system,
             "what": self.what,
             "where": self.where,
+            "scope": self.scope,
             "before": self.before,
             "after": self.after,
             "consequence": self.consequence,
@@ -67,6 +70,7 @@ class Change:
             system=document["system"],
             what=document["what"],
             where=document["where"],
+            scope=document.get("scope", {}),
             before=document["before"],
             after=document["after"],
             consequence=document["consequence"],

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
 from bootwatch.model.path import is_within
+
+_ENTRY = re.compile(r"Boot[0-9A-F]{4}-")
 
 
 class Reason(StrEnum):
@@ -47,6 +51,25 @@ class Gap:
         path = scope.pop("path", None)
         kind, name = next(iter(scope.items()))
         return cls(kind, name, Reason(document["reason"]), document["detail"], path)
+
+    def hides(self, scope: Mapping[str, Any]) -> bool:
+        """Whether what a change happened to (``Change.scope``) may lie in this gap.
+
+        An entry may have moved into an unread variable, a volume may lie on an unread disk.
+        """
+        if "variables" in scope:
+            name = str(scope["variables"])
+            moved = bool(_ENTRY.match(name) and _ENTRY.match(self.name))
+            return self.kind == "variables" and (moved or self.name in ("*", name))
+        if "volume" not in scope:
+            return False
+        path = scope.get("path")
+        volume = str(scope["volume"]).partition("@")[0]
+        return self.kind == "disk" or (
+            self.kind == "volume"
+            and self.name.partition("@")[0] == volume
+            and (self.path is None or (path is not None and is_within(str(path), self.path)))
+        )
 
     def covers_file(self, volume: str, path: str) -> bool:
         """Whether the file at ``path`` on ``volume`` lies in this gap."""

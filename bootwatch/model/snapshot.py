@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
 
-from bootwatch.model.disk import Disk, Partition
+from bootwatch.model.disk import Disk
 from bootwatch.model.gap import Gap
 from bootwatch.model.variable import Variable, key
 from bootwatch.model.volume import File, Volume
@@ -44,10 +44,6 @@ class State:
     def variable(self, name: str) -> Variable | None:
         """A variable of the global namespace."""
         return self.variables.get(key(name))
-
-    def partition_of(self, volume: Volume) -> Partition | None:
-        disk = self.disks.get(volume.disk)
-        return disk.partition(volume.number) if disk and volume.number is not None else None
 
     def parts(self) -> dict[str, Part]:
         """The state as parts of JSON lines by key: what the history stores and the baseline writes."""

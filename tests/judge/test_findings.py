@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import struct
 
-from bootwatch.judge.findings import findings_of
+from bootwatch.judge.entries import read_entries
+from bootwatch.judge.findings import findings
+from bootwatch.judge.systems import Systems
 from tests.formats.tools import run
 from tests.judge.looks import look
 from tests.roots import DATA_TYPE, QUARRY_ESP, TARN_PART, Part, Root
 
 
 def found(root: Root) -> list[tuple[str, str, str | None]]:
-    return [(item.finding, item.level.value, item.system) for item in findings_of(look(root).state)]
+    state = look(root).state
+    all_found = findings(state, Systems(read_entries(state).values()))
+    return [(item.finding, item.level.value, item.system) for item in all_found]
 
 
 def test_nothing_is_wrong_with_the_usual_machine(hall: Root) -> None:
