@@ -91,6 +91,7 @@ def test_without_a_loader_of_its_own_the_default_file_runs(tmp_path: Path) -> No
     assert ran(built) == [("left", QUARRY_PART, QUARRY), ("started", FERNWICK_PART, DEFAULT)]
 
 
+@pytest.mark.whole
 @pytest.mark.parametrize("build", [firmware.IA32, firmware.AA64], ids=lambda build: build.architecture)
 def test_each_architecture_starts_its_own_default_file(build: firmware.Firmware, tmp_path: Path) -> None:
     """From a stick without a partition table; a disk before it has only the other architectures' files."""

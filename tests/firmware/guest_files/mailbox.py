@@ -17,12 +17,10 @@ class Keeper:
 
     async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:  # noqa: N802
         """The library calls this for each mail."""
-        number = len(list(FOLDER.iterdir())) + 1
-        with (FOLDER / f"{number}.eml").open("xb") as file:
+        with (FOLDER / f"{len(list(FOLDER.iterdir())) + 1}.eml").open("xb") as file:
             file.write(envelope.content)
             file.flush()
             os.fsync(file.fileno())
-        print(number, "kept", flush=True)
         return "250 kept"
 
 
