@@ -1,5 +1,7 @@
 """UTF-16 text as firmware and FAT store it: little-endian, ended by a NUL or by the field's end."""
 
+from array import array
+
 
 def until_nul(data: bytes) -> str:
     """Decode up to the first NUL or the end; unpaired surrogates and an odd last byte become U+FFFD.
@@ -16,6 +18,12 @@ def nul_at(data: bytes, start: int = 0) -> int:
     none.
     """
     at = data.find(b"\0\0", start)
-    while at >= 0 and (at - start) % 2:
-        at = data.find(b"\0\0", at + 1)
-    return at
+    if at < 0 or (at - start) % 2 == 0:
+        return at
+    # Astride two characters, and perhaps many more such pairs follow: look at whole characters from here on.
+    at += 1
+    characters = array("H", data[at : len(data) - (len(data) - at) % 2])
+    try:
+        return at + 2 * characters.index(0)
+    except ValueError:
+        return -1

@@ -209,21 +209,21 @@ def unknown(random: Random) -> bytes:
     return node(*random.choice([known_type, other_type]), random.randbytes(random.choice([0, 1, 5])))
 
 
-def known(random: Random, kind: tuple[int, int]) -> bytes:
+def known(random: Random, kind: tuple[int, int], stretch: float = 0.1) -> bytes:
     """A node of that type; one in ten has bytes behind its fields."""
     data = NODES[kind](random)
-    more = kind in STRETCHABLE and random.random() < 0.1
+    more = kind in STRETCHABLE and random.random() < stretch
     return node(*kind, data + (b"\0" + random.randbytes(4) if more else b""))
 
 
-def any_node(random: Random) -> bytes:
-    return unknown(random) if random.random() < 0.1 else known(random, random.choice(list(NODES)))
+def any_node(random: Random, stretch: float = 0.1) -> bytes:
+    return unknown(random) if random.random() < 0.1 else known(random, random.choice(list(NODES)), stretch)
 
 
-def make(random: Random, first: tuple[int, int] | None = None) -> bytes:
+def make(random: Random, first: tuple[int, int] | None = None, stretch: float = 0.1) -> bytes:
     """A path of one to six nodes, the first of that type if one is given; some have several instances."""
-    nodes = [known(random, first)] if first else []
-    nodes += [any_node(random) for _ in range(random.randint(0 if first else 1, 5))]
+    nodes = [known(random, first, stretch)] if first else []
+    nodes += [any_node(random, stretch) for _ in range(random.randint(0 if first else 1, 5))]
     if random.random() < 0.15:
         nodes.insert(random.randint(0, len(nodes)), NEXT_INSTANCE)
     return b"".join(nodes) + random.choice([END, END, END, bytes.fromhex("7fff0600abcd")])

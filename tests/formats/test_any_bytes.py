@@ -9,78 +9,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from bootwatch.formats import FormatError, gpt, mbr
-from bootwatch.formats.device_path import DevicePath
 from bootwatch.formats.fat import Volume
-from bootwatch.formats.load_option import LoadOption
 from bootwatch.formats.pe import Image
 
 from .tools import SAMPLES
 
 FEW = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 PROGRAM = (SAMPLES / "version-x64.efi").read_bytes()
-KNOWN_NODES = [
-    (1, 1),
-    (1, 4),
-    (2, 1),
-    (2, 2),
-    (3, 2),
-    (3, 5),
-    (3, 10),
-    (3, 11),
-    (3, 12),
-    (3, 18),
-    (3, 23),
-    (3, 24),
-]
-KNOWN_NODES += [(4, 1), (4, 2), (4, 3), (4, 4), (4, 6), (4, 7), (0x7F, 1), (0x7F, 0xFF)]
-
-
-@st.composite
-def nodes(draw: st.DrawFn) -> bytes:
-    kind, subtype = draw(st.sampled_from(KNOWN_NODES) | st.tuples(st.integers(0, 255), st.integers(0, 255)))
-    data = draw(st.binary(max_size=60))
-    return struct.pack("<BBH", kind, subtype, draw(st.just(4 + len(data)) | st.integers(0, 70))) + data
-
-
-paths = st.binary(max_size=200) | st.lists(nodes(), max_size=8).map(b"".join)
-
-
-@FEW
-@given(paths)
-def test_device_paths(data: bytes) -> None:
-    path = DevicePath.parse(data)
-    assert bytes(path) == data
-    str(path).encode("utf-8")
-    path.hard_drive()
-    file = path.file()
-    assert file is None or file.startswith("\\")
-
-
-@FEW
-@given(paths)
-def test_well_formed_nodes_add_up_to_the_bytes(data: bytes) -> None:
-    path = DevicePath.parse(data)
-    joined = b"".join(map(bytes, path.nodes))
-    assert data.startswith(joined)
-    assert data.endswith(path.rest)
-
-
-@FEW
-@given(st.integers(0, 0xFFFFFFFF), st.integers(0, 300), st.text(max_size=20), paths, st.binary(max_size=40))
-def test_load_options(attributes: int, length: int, text: str, path: bytes, data: bytes) -> None:
-    head = struct.pack("<IH", attributes, length)
-    raw = head + text.encode("utf-16-le", "surrogatepass") + b"\0\0" + path + data
-    option = LoadOption.parse(raw)
-    assert bytes(option) == raw
-    assert option.attributes == attributes
-    option.description.encode("utf-8")
-
-
-@FEW
-@given(st.binary(max_size=60))
-def test_load_options_of_noise(data: bytes) -> None:
-    with contextlib.suppress(FormatError):
-        assert bytes(LoadOption.parse(data)) == data
 
 
 @FEW
