@@ -13,7 +13,7 @@ from .fat_table import FatTable
 
 # One byte is held for each cluster, and eight for each stretch of clusters.
 _MAX_CLUSTERS = 32 << 20
-_MAX_STRETCHES = 150_000
+_MAX_STRETCHES = 120_000
 
 
 class Chains:
@@ -64,7 +64,8 @@ class Chains:
         cluster: int | None = first
         length = 0
         while cluster is not None:
-            count = self._table.run(cluster, self._geometry.cluster_count)
+            # A chain can run into a stretch that is held only at its beginning, so this is cheap.
+            count = 1 if self._held[cluster] else self._table.run(cluster, self._geometry.cluster_count)
             met = self._held.find(1, cluster, cluster + count)
             if met >= 0:
                 self._meetings.append((met, len(self._paths) - 1))

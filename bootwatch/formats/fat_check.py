@@ -117,7 +117,8 @@ class Check:
         finally:
             chains.name_shared()
         if not self._tree.limited_paths and used != chains.used:
-            self._problems.add(f"{used - chains.used} clusters are in use by no file that can be seen")
+            count = used - chains.used
+            self._problems.add(f"{count} cluster{'s'[: count > 1]} in use by no file that can be seen")
 
     def _dots(self, folder: Entry, parent: int) -> None:
         """A folder's first two entries; the one for the folder above says 0 when that is the root."""

@@ -3,7 +3,8 @@
 Removing a file writes 0xE5 over the first byte of its slots and frees its clusters in the FAT; the rest of
 the slots, the clusters' content, and the name's other characters stay until something new needs the place. So
 a removed file's 8.3 name lacks its first character, shown here as "?", which no name can contain; its long
-name is whole as long as its parts are. A removed folder's content is looked for in its first cluster.
+name is whole as long as its parts are. A removed folder's content is looked for in its first cluster, and in
+those after it as long as they look like more of it: its chain is gone.
 """
 
 from collections.abc import Iterable, Iterator
@@ -20,7 +21,7 @@ _DOT = b".          "
 # Characters that no 8.3 name has.
 _NEVER = frozenset(b'"*+,/:;<=>?[\\]|.\x7f') | frozenset(range(0x21))
 _MAX_TABLE_PIECES = 30_000
-_MAX_FIRST_CLUSTER = 64 << 10
+_MAX_REMOVED = 64 << 10
 
 
 class Deleted(NamedTuple):
@@ -73,7 +74,7 @@ class Search:
 
     def _scan(self, path: str, first_cluster: int, removed: bool) -> Iterator[Deleted]:
         long = b""
-        blocks = self._first_cluster(first_cluster) if removed else self._tree.blocks(first_cluster)
+        blocks = self._removed_folder(first_cluster) if removed else self._tree.blocks(first_cluster)
         try:
             self._budget.enter(path)
             for block in blocks:
@@ -91,7 +92,7 @@ class Search:
                         self._budget.spend(path, 0, 1)
                 self._budget.spend(path, len(block) // SLOT, 0)
         except OverLimit as error:
-            self._tree.problems.add(f"{path}: removed files: {error}")
+            self._tree.problems.add(f"limit: looking for removed files: {error}")
         except FormatError:
             # The walk has said so already.
             return
@@ -141,10 +142,33 @@ class Search:
         begin = self._source.read(self._geometry.cluster_offset(cluster), SLOT)
         return begin[:11] == _DOT and bool(begin[11] & fat_folder.FOLDER)
 
-    def _first_cluster(self, cluster: int) -> Iterator[bytes]:
-        length = min(self._geometry.cluster_size, _MAX_FIRST_CLUSTER)
-        data = self._source.read(self._geometry.cluster_offset(cluster), length)
-        yield data[: len(data) - len(data) % SLOT]
+    def _removed_folder(self, cluster: int) -> Iterator[bytes]:
+        """A removed folder's first cluster, and those after it as long as they look like the rest of it."""
+        geometry = self._geometry
+        length = min(geometry.cluster_size, _MAX_REMOVED)
+        for place in range(cluster, cluster + max(1, _MAX_REMOVED // geometry.cluster_size)):
+            if place > cluster and not self._is_free(place, 1):
+                return
+            data = self._source.read(geometry.cluster_offset(place), length)
+            if len(data) < length or (place > cluster and not _holds_slots(data)):
+                return
+            yield data
+
+
+def _holds_slots(data: bytes) -> bool:
+    """Whether all slots up to the end mark can be a folder's, and there are any."""
+    for at in range(0, len(data), SLOT):
+        slot = data[at : at + SLOT]
+        if slot[0] == 0:
+            return at > 0
+        if slot[11] & fat_folder.ATTRIBUTES == fat_folder.LONG_NAME:
+            sound = slot[12] == 0 and slot[26:28] == b"\0\0"
+        else:
+            name = slot[1:11]
+            sound = not slot[11] & (fat_folder.VOLUME | 0xC0) and min(name) >= 0x20 and name == name.upper()
+        if not sound:
+            return False
+    return True
 
 
 def _long_name(stored: bytes, slots: bytes) -> tuple[str | None, bool]:

@@ -16,8 +16,8 @@ MAX_TEXT = 12 << 20
 # Characters in one folder's path. The FAT specification's own limit is 260.
 MAX_PATH = 1024
 MAX_PROBLEMS = 1000
-# Stretches of clusters that one file, or all files of a check together, may lie in.
-MAX_PIECES = 300_000
+# Stretches of clusters that one file may lie in.
+MAX_PIECES = 100_000
 
 
 class OverLimit(FormatError):
@@ -36,31 +36,27 @@ class Budget:
     def enter(self, path: str) -> None:
         """Before a folder is read."""
         if len(path) > MAX_PATH:
-            raise OverLimit(f"the path is longer than {MAX_PATH} characters: the folder was not looked at")
+            raise OverLimit(f"folders whose path is longer than {MAX_PATH} characters were not looked at")
+        self._refuse()
         if self.folders <= 0:
-            raise OverLimit(f"more than {MAX_FOLDERS} folders on the volume: this one was not looked at")
+            raise OverLimit(f"more than {MAX_FOLDERS} folders: the rest was not looked at")
         self.folders -= 1
-        for what, left, most in self._kinds():
-            if left <= 0:
-                raise OverLimit(f"more than {most} {what} on the volume: this folder was not looked at")
 
     def spend(self, path: str, slots: int, entries: int) -> None:
         """After a piece of a folder at `path` was read, with so many slots and, in them, entries."""
         self.slots -= slots
         self.entries -= entries
         self.text -= entries * (len(path) + 1) + slots * 13
-        for what, left, most in self._kinds():
-            if left < 0:
-                raise OverLimit(
-                    f"more than {most} {what} on the volume: this folder's rest was not looked at"
-                )
+        self._refuse()
 
-    def _kinds(self) -> tuple[tuple[str, int, int], ...]:
-        return (
+    def _refuse(self) -> None:
+        for what, left, most in (
             ("files", self.entries, MAX_ENTRIES),
             ("slots in folders", self.slots, MAX_SLOTS),
             ("characters in paths", self.text, MAX_TEXT),
-        )
+        ):
+            if left < 0:
+                raise OverLimit(f"more than {most} {what}: the rest was not looked at")
 
 
 class Problems:

@@ -79,6 +79,12 @@ class Tree:
         self.damaged_paths.add(path)
         self.problems.add(f"{path}: {text}")
 
+    def limit(self, path: str, error: OverLimit) -> None:
+        """Said once: the paths are in `limited_paths`."""
+        self.damaged_paths.add(path)
+        self.limited_paths.add(path)
+        self.problems.add(f"limit: {error}")
+
     def is_root(self, cluster: int) -> bool:
         """Whether a folder's first cluster means the root folder."""
         return cluster in (0, self._geometry.root_cluster)
@@ -121,11 +127,12 @@ class Tree:
                 if parser.ended:
                     break
             parser.finish()
+        except OverLimit as error:
+            folder.damaged = True
+            self.limit(path, error)
         except FormatError as error:
             folder.damaged = True
             self.damage(path, str(error))
-            if isinstance(error, OverLimit):
-                self.limited_paths.add(path)
         folder.label = parser.label
         for problem in parser.problems.found:
             self.problems.add(f"{path}: {problem}")
