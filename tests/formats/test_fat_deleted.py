@@ -46,7 +46,10 @@ def deleted(image: Path) -> dict[str, Deleted]:
 @pytest.fixture(params=KINDS)
 def image(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
     kind, kib = request.param
-    image = volume.make(tmp_path / "volume", kind, kib)
+    return filled(volume.make(tmp_path / "volume", kind, kib), tmp_path)
+
+
+def filled(image: Path, tmp_path: Path) -> Path:
     source = tmp_path / "EFI" / "Quarry"
     source.mkdir(parents=True)
     for name, size in FILES.items():
@@ -99,7 +102,9 @@ def test_what_was_overwritten_is_not_recoverable(image: Path, tmp_path: Path) ->
     assert (found.first_cluster, found.recoverable) == (first, False)
 
 
-def test_a_whole_tree_that_mtools_removed(image: Path) -> None:
+def test_a_whole_tree_that_mtools_removed(tmp_path: Path) -> None:
+    """The folder's slots take one cluster: where the rest of its chain lay, nothing tells any more."""
+    image = filled(volume.make(tmp_path / "volume", 16, 16000, "-s", "4"), tmp_path)
     cluster = volume.clusters(image, "::/EFI/Quarry")[0]
     run("mdeltree", "-i", image, "::/EFI/Quarry")
     found = deleted(image)
