@@ -92,7 +92,7 @@ class FatTable:
 
     def count_free(self) -> int:
         """How many clusters are free, by reading the whole table."""
-        return sum(_zeros(piece) for piece in self._all())
+        return sum(len(piece) if piece is self._all_free else _zeros(piece) for piece in self._all())
 
     def count_bad(self) -> int:
         """How many clusters are marked bad, by reading the whole table."""

@@ -63,8 +63,11 @@ class Blocks:
         size = left if size < 0 else min(size, left)
         first, inside = divmod(self._at, BLOCK)
         self._at += size
+        there = self._within(first, -(-(inside + size) // BLOCK))
+        if not there:
+            return bytes(size)
         data = bytearray(size + inside)
-        for number in self._within(first, -(-(inside + size) // BLOCK)):
+        for number in there:
             at = (number - first) * BLOCK
             block = self.blocks[number]
             data[at : at + BLOCK] = block[: max(0, len(data) - at)]

@@ -15,7 +15,7 @@ from bootwatch.formats.reader import Reader
 
 SECONDS = 1.0
 MEGABYTES = 100
-MAX_READ = 1 << 30
+MAX_READ = 1 << 33
 MAX_CALLS = 2_000_000
 
 
