@@ -39,7 +39,14 @@ class Volume:
     """A FAT volume in a reader that begins at its boot sector."""
 
     def __init__(self, reader: Reader) -> None:
-        """Read the boot sector. FormatError when it is not FAT; OSError passes through."""
+        """Read the boot sector. FormatError when it is not FAT; OSError passes through.
+
+        >>> import io
+        >>> boot = bytes(11) + bytes.fromhex("0002 01 0100 01 1000 4000 f8 0100")
+        >>> volume = Volume(io.BytesIO(boot.ljust(64 * 512, b"\\0")))
+        >>> volume.fat_type, list(volume.walk()), volume.free_bytes
+        (12, [], 31232)
+        """
         self._source = Source(reader)
         self._geometry: Geometry = fat_boot.parse(self._source.read(0, fat_boot.SIZE))
         self._table = FatTable(self._source, self._geometry)
