@@ -17,6 +17,7 @@ from bootwatch.formats.device_path import DevicePath
 from bootwatch.formats.event_log import EventLog
 from bootwatch.formats.load_option import LoadOption
 
+pytestmark = pytest.mark.long
 SIZE = 16 << 20
 LOG_HEAD = struct.pack("<II20sI", 0, 3, bytes(20), 33) + struct.pack(
     "<16sIBBBBIHHB", b"Spec ID Event03", 0, 0, 2, 0, 2, 1, 0x77, 0, 0
