@@ -61,6 +61,6 @@ def _start(name: str, folder: Path, worker: int, seconds: int, inputs: int) -> "
 
 
 def _last(said: str) -> str:
-    """The traceback, without the fuzzer's own counts."""
-    lines = [line for line in said.splitlines() if not re.match(r"#\d+|stat::|INFO:", line)]
-    return "\n".join(lines[-40:])
+    """The traceback; without one, the last that was said. Never the input itself, which has a file."""
+    found = re.search(r"=== Uncaught Python exception: ===\n(.*?)\n==\d+==", said, re.DOTALL)
+    return found[1] if found else "\n".join(line[:200] for line in said.splitlines()[-20:])
