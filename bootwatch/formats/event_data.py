@@ -116,7 +116,13 @@ def variable(data: bytes) -> MeasuredVariable | None:
 
 
 def image(data: bytes) -> LoadedImage | None:
-    """The loaded program of such an event's data; None when the path's length in it does not fit."""
+    """The loaded program of such an event's data; None when the path's length in it does not fit.
+
+    >>> numbers = [0x1000, 3584, 0, 4]
+    >>> found = image(b"".join(number.to_bytes(8, "little") for number in numbers) + bytes.fromhex("7fff0400"))
+    >>> found.location, found.length, found.path.is_complete
+    (4096, 3584, True)
+    """
     for layout in _IMAGES:
         if len(data) >= layout.size:
             location, length, link_address, path_size = layout.unpack_from(data)
@@ -135,5 +141,9 @@ def action(data: bytes) -> str:
 
 
 def separator(data: bytes) -> int | None:
-    """A separator's number: 0 or 0xFFFFFFFF where all went well before it, another after an error."""
+    """A separator's number: 0 or 0xFFFFFFFF where all went well before it, another after an error.
+
+    >>> separator(bytes(4))
+    0
+    """
     return int(_SEPARATOR.unpack(data)[0]) if len(data) == _SEPARATOR.size else None
