@@ -118,8 +118,8 @@ def variable(data: bytes) -> MeasuredVariable | None:
 def image(data: bytes) -> LoadedImage | None:
     """The loaded program of such an event's data; None when the path's length in it does not fit.
 
-    >>> numbers = [0x1000, 3584, 0, 4]
-    >>> found = image(b"".join(number.to_bytes(8, "little") for number in numbers) + bytes.fromhex("7fff0400"))
+    >>> head = b"".join(number.to_bytes(8, "little") for number in (0x1000, 3584, 0, 4))
+    >>> found = image(head + bytes.fromhex("7fff0400"))
     >>> found.location, found.length, found.path.is_complete
     (4096, 3584, True)
     """
