@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 from . import FormatError
 
-MAX_FOLDERS = 20_000
-MAX_ENTRIES = 100_000
-MAX_SLOTS = 400_000
+MAX_FOLDERS = 16_000
+MAX_ENTRIES = 80_000
+MAX_SLOTS = 320_000
 # Characters in all the paths of one walk together, roughly: long paths times many files is what eats memory.
 MAX_TEXT = 12 << 20
 # Characters in one folder's path. The FAT specification's own limit is 260.
