@@ -7,6 +7,7 @@ import os
 
 from bootwatch.cli.drift import get
 from bootwatch.cli.result import Result, newest, no_baseline, published, status
+from bootwatch.config import Config
 from bootwatch.keep.baseline import load_header
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem
@@ -18,6 +19,7 @@ from bootwatch.tell.report import Facts
 
 def run(arguments: argparse.Namespace) -> int:
     """Does each system start, what starts next, when was that last checked."""
+    Config.load(arguments.places.config)
     result = _newest(arguments.places)
     facts = result.facts
     print(f"{plain(facts.machine)}: {plain(one_line(result.drift))}.")

@@ -11,12 +11,11 @@ from collections.abc import Callable
 from typing import Any
 
 from bootwatch.cli.result import newest, no_baseline
-from bootwatch.cli.snapshot import PROGRAMS, RECOMPARE, take
+from bootwatch.cli.snapshot import PROGRAMS, RECOMPARE, require_rights, take
 from bootwatch.keep.baseline import load_header
-from bootwatch.keep.files import nearest_folder
 from bootwatch.keep.history import Row
 from bootwatch.places import Places
-from bootwatch.problem import MachineProblem, Problem
+from bootwatch.problem import MachineProblem, UsageProblem
 from bootwatch.service.ask import ask_for_reading, must_ask
 from bootwatch.service.save import save_baseline
 from bootwatch.tell import phrases
@@ -42,6 +41,10 @@ def add(commands: Any) -> None:
 
 def run_save(arguments: argparse.Namespace) -> int:
     places: Places = arguments.places
+    # What isn't text in the caller's encoding can't be kept as text.
+    reason = " ".join(arguments.reason.encode("utf-8", "replace").decode().split())
+    if not reason:
+        raise UsageProblem("The reason is empty.", "Say in a few words why this state is good: --reason TEXT")
     row = _read(places)
     say: Callable[[str], None] = (lambda text: None) if arguments.json else print
     say("This is what would be called good:\n")
@@ -56,7 +59,7 @@ def run_save(arguments: argparse.Namespace) -> int:
     if not arguments.yes and not _confirmed():
         print("Nothing was saved.", file=sys.stderr)
         return 0
-    path, lacking = save_baseline(places, row.number, arguments.reason.strip(), _who())
+    path, lacking = save_baseline(places, row.number, reason, _who())
     if must_ask(places):
         ask_for_reading(RECOMPARE)
     else:
@@ -81,8 +84,7 @@ def _read(places: Places) -> Row:
     if must_ask(places):
         ask_for_reading(PROGRAMS)
     else:
-        if not os.access(nearest_folder(places.state), os.W_OK):
-            raise MachineProblem(f"You may not write below {places.state}.", "Run it with sudo.")
+        require_rights(places)
         take(places, PROGRAMS)
     row = newest(places)
     if row is None:
@@ -94,7 +96,7 @@ def _read(places: Places) -> Row:
 
 def _confirmed() -> bool:
     if not sys.stdin.isatty():
-        raise Problem("Nobody is there to be asked whether this is good.", "Look at it, then add --yes")
+        raise UsageProblem("Nobody is there to be asked whether this is good.", "Look at it, then add --yes")
     print(
         "Does every system on this machine start as it should? Then save this as good [y/N]: ",
         end="",

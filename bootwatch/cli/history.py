@@ -8,10 +8,11 @@ from typing import Any
 
 from bootwatch.keep.history import History, Row
 from bootwatch.places import Places
+from bootwatch.tell.layout import wrapped
 from bootwatch.tell.phrases import moment, one_line
-from bootwatch.tell.plain import plain
 
 _MOST = 20
+_WIDTH = 80
 
 
 def add(commands: Any) -> None:
@@ -36,18 +37,19 @@ def run(arguments: argparse.Namespace) -> int:
         print("No snapshot was recorded yet.")
         return 0
     for row, older in zip(rows, [*rows[1:], None], strict=True):
-        print(_line(row, older))
+        print("\n".join(_lines(row, older)))
     if not arguments.all and rows[-1].number > 1:
         print(f"The newest {len(rows)}; --all shows the rest.")
     return 0
 
 
-def _line(row: Row, older: Row | None) -> str:
+def _lines(row: Row, older: Row | None) -> list[str]:
     drift = row.drift
     said = one_line(drift) if drift else "no baseline to compare with"
-    start = "" if older is None or older.boot_id == row.boot_id else ", a new start"
-    gaps = ", not everything could be read" if row.has_gaps else ""
-    return f"{row.number:>5}  {moment(row.time)}  {row.moment.value:<8}  {plain(said)}{start}{gaps}"
+    start = "" if older is None or older.boot_id == row.boot_id else "; a new start"
+    gaps = "; not everything could be read" if row.has_gaps else ""
+    head = f"{row.number:>5}  {moment(row.time)}  {row.moment.value:<8}  "
+    return wrapped(f"{said}{start}{gaps}", _WIDTH, head)
 
 
 def _document(row: Row) -> dict[str, Any]:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import argparse
+import errno
+import io
 import json
+import os
 import sys
 from collections.abc import Sequence
 
 from bootwatch import __version__
 from bootwatch.cli import answer, baseline, demo, drift, history, meaning, send, snapshot
 from bootwatch.places import Places
-from bootwatch.problem import Problem
+from bootwatch.problem import Problem, UsageProblem
 from bootwatch.tell.plain import plain
 
 _COMMANDS = (snapshot, baseline, drift, history, send, meaning, demo)
@@ -23,15 +26,35 @@ def main(argv: Sequence[str] | None = None) -> int:
     except SystemExit as leave:  # argparse has said why
         return leave.code if isinstance(leave.code, int) else 2
     arguments.places = Places.below(arguments.root, arguments.state, arguments.config)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a label may not exist in the terminal's encoding
     try:
-        return int(arguments.run(arguments))
+        _require_folder(arguments.root)
+        status = int(arguments.run(arguments))
+        sys.stdout.flush()
+        return status
     except Problem as problem:
         return _explain(problem, as_json=getattr(arguments, "json", False))
     except BrokenPipeError:
         sys.stderr.close()  # whoever read has enough; nothing more can be said
         return 0
+    except OSError as error:
+        if error.errno != errno.ENOSPC:
+            raise
+        sys.stderr.write("bootwatch: there is no room left to write to.\n")
+        # What is still buffered would fail again at the end.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 3
     except KeyboardInterrupt:
         return 130
+
+
+def _require_folder(root: str) -> None:
+    if not os.path.isdir(root):
+        raise UsageProblem(
+            f"There is no folder {root}.", "--root names the folder that stands for the machine's root."
+        )
 
 
 def parser() -> argparse.ArgumentParser:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import sys
 from typing import Any
 
 from bootwatch.cli.result import newest
@@ -52,7 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
         plain_asked = arguments.moment == "asked"
         ask_for_reading(UNTOLD if plain_asked and arguments.no_tell else arguments.moment)
     else:
-        _require_rights(places)
+        require_rights(places)
         take(places, arguments.moment, tell=not arguments.no_tell)
     row = newest(places)
     if row is None:
@@ -74,10 +75,14 @@ def take(places: Places, instance: str, *, tell: bool = True) -> None:
         recompare(places)
         return
     moment = Moment.ASKED if instance in (UNTOLD, PROGRAMS) else Moment(instance)
-    read(places, moment, tell=tell and instance == moment.value, keep_programs=instance == PROGRAMS)
+    keep_programs = instance == PROGRAMS
+    reading = read(places, moment, tell=tell and instance == moment.value, keep_programs=keep_programs)
+    for trouble in reading.troubles:
+        print(f"bootwatch: {plain(trouble.message, 4000)}", file=sys.stderr)
 
 
-def _require_rights(places: Places) -> None:
+def require_rights(places: Places) -> None:
+    """Raise MachineProblem when the caller may not record anything."""
     if not may_record(places):
         raise MachineProblem(
             f"You may not record anything in {places.history}.",

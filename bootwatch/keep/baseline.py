@@ -6,9 +6,9 @@ of writing is spares, YAML, a line in ``log``; the file is read back before it r
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
-import os
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -23,6 +23,10 @@ from bootwatch.problem import Problem
 FORMAT = "bootwatch/baseline/1"
 FILE_NAME = "current.yaml"
 _KIND, _, _MAJOR = FORMAT.rpartition("/")
+
+
+class NewerBaseline(Problem):
+    """The file has a format from the future: it is neither read nor replaced."""
 
 
 @dataclass(frozen=True)
@@ -66,12 +70,12 @@ class Baseline:
     @property
     def overview(self) -> dict[str, Any]:
         """What the machine started from when it was saved, in words."""
-        return dict(self.document.get("overview", {}))
+        return dict(self.document.get("overview") or {})
 
     @property
     def gaps(self) -> tuple[Gap, ...]:
         """What could not be read when it was saved."""
-        return tuple(Gap.from_json(item) for item in self.document.get("gaps", []))
+        return tuple(Gap.from_json(item) for item in self.document.get("gaps") or [])
 
 
 def make_document(
@@ -99,11 +103,12 @@ def make_document(
     }
 
 
-def load(folder: Path, cache: Path | None = None) -> Baseline | None:
+def load(folder: Path, cache: Path | None = None, *, leave: bool = False) -> Baseline | None:
     """The current baseline, None where there is none.
 
-    ``cache`` is a folder with its parsed form as JSON under the file's SHA-256; a new one is left there where
-    that can be written. Raises Problem when the file is damaged or can't be read.
+    ``cache`` is a folder with its parsed form as JSON under the file's SHA-256; with ``leave`` a new one is
+    left there, where that can be written. Raises Problem when the file is damaged or can't be read,
+    NewerBaseline when it has a format from the future.
     """
     path = folder / FILE_NAME
     raw = _read_file(path)
@@ -113,8 +118,20 @@ def load(folder: Path, cache: Path | None = None) -> Baseline | None:
     document = _cached(cache, own)
     if document is None:
         document = _parse(raw, path)
-        _leave_cached(cache, own, document)
-    return Baseline(document, own)
+        if leave:
+            _leave_cached(cache, own, document)
+    return _checked(Baseline(document, own), path)
+
+
+def _checked(baseline: Baseline, path: Path) -> Baseline:
+    """A file that a person edited can hold anything; say so here and not in the middle of a comparison."""
+    try:
+        _ = baseline.state, baseline.gaps, baseline.overview
+    except (KeyError, TypeError, ValueError, AttributeError, StopIteration) as error:
+        raise Problem(
+            f"The baseline {path} is damaged: {type(error).__name__} ({error}) in its state.", _AGAIN
+        ) from error
+    return baseline
 
 
 def load_header(folder: Path) -> Baseline | None:
@@ -127,7 +144,8 @@ def load_header(folder: Path) -> Baseline | None:
     if raw is None:
         return None
     head, found, _ = raw.partition(b"\nstate:")
-    return Baseline(_parse(head + b"\nstate: {}\n" if found else raw, path), hashlib.sha256(raw).hexdigest())
+    document = _parse(head + b"\nstate: {}\n" if found else raw, path)
+    return _checked(Baseline(document, hashlib.sha256(raw).hexdigest()), path)
 
 
 def _read_file(path: Path) -> bytes | None:
@@ -135,10 +153,10 @@ def _read_file(path: Path) -> bytes | None:
         return path.read_bytes()
     except FileNotFoundError:
         return None
+    except PermissionError as error:
+        raise Problem(f"The baseline {path} may not be read by you.", "Run the command with sudo.") from error
     except OSError as error:
-        raise Problem(
-            f"The baseline {path} can't be read: {error.strerror}.", "Run the command with sudo."
-        ) from error
+        raise Problem(f"The baseline {path} can't be read: {error.strerror}.", _AGAIN) from error
 
 
 def _cached(cache: Path | None, own: str) -> dict[str, Any] | None:
@@ -149,12 +167,13 @@ def _cached(cache: Path | None, own: str) -> dict[str, Any] | None:
 
 
 def _leave_cached(cache: Path | None, own: str, document: dict[str, Any]) -> None:
-    if cache is None or not os.access(cache.parent, os.W_OK):
+    if cache is None:
         return
-    cache.mkdir(mode=0o750, exist_ok=True)
-    for old in cache.glob("*.json"):
-        old.unlink(missing_ok=True)
-    write_whole(cache / f"{own}.json", canonical(document).encode())
+    with contextlib.suppress(OSError):  # it only saves time
+        cache.mkdir(mode=0o750, exist_ok=True)
+        for old in cache.glob("*.json"):
+            old.unlink(missing_ok=True)
+        write_whole(cache / f"{own}.json", canonical(document).encode())
 
 
 def _parse(raw: bytes, path: Path) -> dict[str, Any]:
@@ -165,13 +184,15 @@ def _parse(raw: bytes, path: Path) -> dict[str, Any]:
     if kind != _KIND:
         raise Problem(f"{path} is not a baseline: it doesn't begin with format: {FORMAT}.", _AGAIN)
     if major != _MAJOR:
-        raise Problem(
+        raise NewerBaseline(
             f"{path} has the format {kind}/{major}; this bootwatch knows {FORMAT}.",
             "Use the newer bootwatch.",
         )
     missing = [key for key in ("machine", "saved", "reason", "by", "state") if key not in document]
     if missing:
         raise Problem(f"The baseline {path} lacks {', '.join(missing)}.", _AGAIN)
+    if not isinstance(document["state"], dict):
+        raise Problem(f"The baseline {path} is damaged: its state is none.", _AGAIN)
     return dict(document)
 
 
@@ -186,39 +207,59 @@ def _read_yaml(raw: bytes, path: Path) -> Any:
 
     try:
         try:
-            return yaml.load(raw, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
+            return yaml.load(raw, Loader=_without_times(getattr(yaml, "CSafeLoader", yaml.SafeLoader)))
         except yaml.YAMLError:
             # The C library refuses unpaired surrogates, which file names may hold; the slower one takes them.
-            return yaml.load(raw, Loader=yaml.SafeLoader)
-    except (yaml.YAMLError, ValueError) as error:
+            return yaml.load(raw, Loader=_without_times(yaml.SafeLoader))
+    except (yaml.YAMLError, ValueError, RecursionError) as error:
         line = str(error).replace("\n", " ")
         raise Problem(f"The baseline {path} is damaged: {line}.", _AGAIN) from error
+
+
+def _without_times(loader: Any) -> Any:
+    """A loader that leaves a time without quotes what it is: text."""
+
+    class Loader(loader):  # type: ignore[misc]
+        pass
+
+    Loader.add_constructor("tag:yaml.org,2002:timestamp", loader.construct_yaml_str)
+    return Loader
 
 
 def _write_yaml(document: dict[str, Any]) -> bytes:
     import yaml
 
     try:
-        dumper = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
+        dumper = _without_aliases(getattr(yaml, "CSafeDumper", yaml.SafeDumper))
         text = yaml.dump(document, Dumper=dumper, sort_keys=True, width=110)
     except UnicodeEncodeError:
-        text = yaml.dump(document, Dumper=yaml.SafeDumper, sort_keys=True, width=110)
+        dumper = _without_aliases(yaml.SafeDumper)
+        text = yaml.dump(document, Dumper=dumper, sort_keys=True, width=110)
     return str(text).encode()
+
+
+def _without_aliases(dumper: Any) -> Any:
+    """A dumper that writes a value anew wherever it stands, since people read the file."""
+
+    class Dumper(dumper):  # type: ignore[misc]
+        def ignore_aliases(self, data: Any) -> bool:
+            return True
+
+    return Dumper
 
 
 def save(folder: Path, document: dict[str, Any]) -> Path:
     """Put a new baseline in place; the former one stays beside it. Unknown keys of the former one are kept.
 
-    Raises Problem when what was written doesn't read back the same, OSError when it can't be written.
+    Raises Problem when what was written doesn't read back the same, NewerBaseline when the former one has a
+    format from the future, OSError when it can't be written.
     """
     folder.mkdir(mode=0o750, parents=True, exist_ok=True)
     path = folder / FILE_NAME
-    former = load(folder) if path.exists() else None
+    former = _former(path)
     if former:
-        document = {
-            **{key: value for key, value in former.document.items() if key not in document},
-            **document,
-        }
+        unknown = {key: value for key, value in former.document.items() if key not in document}
+        document = {**unknown, **document}
         write_whole(_free_name(folder, former.saved), path.read_bytes())
     raw = _write_yaml(document)
     if canonical(_parse(raw, path)) != canonical(document):
@@ -227,6 +268,17 @@ def save(folder: Path, document: dict[str, Any]) -> Path:
         )
     write_whole(path, raw)
     return path
+
+
+def _former(path: Path) -> Baseline | None:
+    """The baseline that is to be replaced; a damaged one is put aside first, one from the future refused."""
+    try:
+        return load(path.parent)
+    except NewerBaseline:
+        raise
+    except Problem:
+        path.replace(_free_name(path.parent, "damaged"))
+        return None
 
 
 def _free_name(folder: Path, saved: str) -> Path:

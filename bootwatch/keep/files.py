@@ -8,12 +8,13 @@ import tempfile
 from pathlib import Path
 
 
-def write_whole(path: Path, data: bytes, mode: int = 0o640) -> None:
+def write_whole(path: Path, data: bytes, mode: int = 0o640, beside: Path | None = None) -> None:
     """Put ``data`` at ``path``: the old content or the whole new one is there, whatever fails meanwhile.
 
-    Raises OSError when it could not be written; the old content is then untouched.
+    The temporary file lies in the folder ``beside`` (of the same file system), usually the file's own. Raises
+    OSError when it could not be written; the old content is then untouched.
     """
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=beside or path.parent)
     try:
         with os.fdopen(handle, "wb") as file:
             os.fchmod(file.fileno(), mode)
@@ -52,6 +53,15 @@ def nearest_folder(path: Path) -> Path:
     while not path.exists() and path != path.parent:
         path = path.parent
     return path
+
+
+def may_write(folder: Path) -> bool:
+    """Whether the caller may write in ``folder``, or make it.
+
+    Root may not where the folder is somebody else's: what root writes there could be led astray.
+    """
+    folder = nearest_folder(folder)
+    return os.access(folder, os.W_OK) and (os.geteuid() != 0 or folder.stat().st_uid == 0)
 
 
 def sync_folder(folder: Path) -> None:

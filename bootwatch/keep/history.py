@@ -6,8 +6,10 @@ states, gaps and results are documents that are stored once for each distinct co
 
 from __future__ import annotations
 
+import errno
 import json
 import sqlite3
+import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,6 +18,7 @@ from typing import Any
 
 from bootwatch.keep import parts
 from bootwatch.keep.canonical import canonical, digest
+from bootwatch.keep.files import may_write
 from bootwatch.model.change import Drift
 from bootwatch.model.gap import Gap
 from bootwatch.model.snapshot import Circumstance, Moment, Part, Snapshot, State
@@ -23,6 +26,10 @@ from bootwatch.problem import Problem
 
 FILE_NAME = "history.db"
 _VERSION = 1
+_COLUMNS = "number, boot_id, moment, time, state, baseline, gaps, result, overview"
+_ENDLESS = (1 << 63) - 1
+_NO_DATABASE = frozenset({sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT})
+_FULL = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR})
 _PATIENCE = 30  # seconds that one waits for another who writes
 _SCHEMA = (
     parts.SCHEMA
@@ -43,7 +50,8 @@ CREATE TABLE IF NOT EXISTS snapshot (
 CREATE TABLE IF NOT EXISTS open_change (
     id TEXT PRIMARY KEY,
     last_without INTEGER,
-    first_with INTEGER NOT NULL
+    first_with INTEGER NOT NULL,
+    scope TEXT NOT NULL
 ) STRICT;
 CREATE TABLE IF NOT EXISTS told (
     id TEXT NOT NULL REFERENCES open_change(id) ON DELETE CASCADE,
@@ -86,15 +94,17 @@ class History:
     @classmethod
     @contextmanager
     def open(cls, folder: Path) -> Iterator[History]:
-        """For reading and writing; made when it isn't there. Raises Problem when it can't be."""
+        """For reading and writing; made when it isn't there. Raises Problem when it can't be.
+
+        One that is no database any more is put aside and a new one begins: watching doesn't depend on it.
+        """
         path = folder / FILE_NAME
         try:
             folder.mkdir(mode=0o750, parents=True, exist_ok=True)
-            database = sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE)
+            database = _connect_for_writing(path)
         except (sqlite3.Error, OSError) as error:
             raise _cannot(path, error) from error
         with _closing(database, path):
-            database.executescript(f"PRAGMA journal_mode=DELETE; PRAGMA foreign_keys=ON; {_SCHEMA}")
             _check_version(database, path)
             yield cls(database)
 
@@ -107,12 +117,15 @@ class History:
             if not path.exists():
                 yield None
                 return
+            if path.with_name(path.name + "-journal").exists() and may_write(folder):
+                _connect_for_writing(path).close()  # ends what a power cut left half done
             uri = f"{path.absolute().as_uri()}?mode=ro"
             database = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=_PATIENCE)
         except (sqlite3.Error, OSError) as error:
             raise _cannot(path, error) from error
         with _closing(database, path):
-            yield cls(database)
+            is_made = database.execute("SELECT 1 FROM sqlite_master WHERE name = 'snapshot'").fetchone()
+            yield cls(database) if is_made else None
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -121,7 +134,8 @@ class History:
         try:
             yield
         except BaseException:
-            self.database.execute("ROLLBACK")
+            if self.database.in_transaction:  # a full disk has ended it already
+                self.database.execute("ROLLBACK")
             raise
         self.database.execute("COMMIT")
 
@@ -180,9 +194,16 @@ class History:
         """One snapshot's row, None where the history doesn't hold it."""
         return next(iter(self._select("WHERE number = ?", number)), None)
 
+    def rows_before(self, number: int | None, baseline: str, most: int) -> Iterator[Row]:
+        """Snapshots compared with one baseline, newest first, from before ``number`` if that is given."""
+        which = "WHERE number < ? AND baseline = ? ORDER BY number DESC LIMIT ?"
+        found = self.database.execute(
+            f"SELECT {_COLUMNS} FROM snapshot {which}", (number or _ENDLESS, baseline, most)
+        )
+        return (self._row(*values) for values in found.fetchall())
+
     def _select(self, which: str, value: int) -> list[Row]:
-        columns = "number, boot_id, moment, time, state, baseline, gaps, result, overview"
-        found = self.database.execute(f"SELECT {columns} FROM snapshot {which}", (value,)).fetchall()
+        found = self.database.execute(f"SELECT {_COLUMNS} FROM snapshot {which}", (value,)).fetchall()
         return [self._row(*values) for values in found]
 
     def _row(
@@ -236,6 +257,29 @@ class History:
         return json.loads(row[0])
 
 
+def _connect_for_writing(path: Path) -> sqlite3.Connection:
+    try:
+        return _prepared(sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE))
+    except sqlite3.DatabaseError as error:
+        if error.sqlite_errorcode not in _NO_DATABASE:
+            raise
+    aside = path.with_name(f"{path.name}.damaged-{int(path.stat().st_mtime)}")
+    path.replace(aside)
+    print(
+        f"bootwatch: the history was damaged; it is put aside as {aside}, a new one begins", file=sys.stderr
+    )
+    return _prepared(sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE))
+
+
+def _prepared(database: sqlite3.Connection) -> sqlite3.Connection:
+    try:
+        database.executescript(f"PRAGMA journal_mode=DELETE; PRAGMA foreign_keys=ON; {_SCHEMA}")
+    except BaseException:
+        database.close()
+        raise
+    return database
+
+
 @contextmanager
 def _closing(database: sqlite3.Connection, path: Path) -> Iterator[None]:
     try:
@@ -259,6 +303,16 @@ def _check_version(database: sqlite3.Connection, path: Path) -> None:
 def _cannot(path: Path, error: Exception) -> Problem:
     return Problem(
         f"The history {path} can't be used: {error}.",
-        "The baseline is safe: it lies in a file of its own. Run the command with sudo; if the history is"
-        " damaged, move the file away and a new one begins.",
+        f"{_advice(error)} The baseline is safe: it lies in a file of its own.",
     )
+
+
+def _advice(error: Exception) -> str:
+    code = getattr(error, "sqlite_errorcode", None)
+    if code in _FULL or getattr(error, "errno", None) == errno.ENOSPC:
+        return "See whether its disk is full or failing."
+    if code in _NO_DATABASE:
+        return "The next snapshot puts the damaged file aside: sudo bootwatch snapshot"
+    if code == sqlite3.SQLITE_READONLY:
+        return "The last recording was cut off; the next one puts that right: sudo bootwatch snapshot"
+    return "Run the command with sudo."

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from bootwatch.keep.canonical import digest
-from bootwatch.keep.history import History, Row
+import json
+from collections.abc import Iterator
+
+from bootwatch.keep.canonical import canonical, digest
+from bootwatch.keep.history import History
 from bootwatch.model.change import Change, Drift
 from bootwatch.model.level import Level
 
-_UNSEEN = "unseen"
+# How many snapshots are gone through for one that saw what is sought.
+_FURTHEST = 500
 
 
 def content_of(change: Change) -> str:
@@ -16,36 +20,42 @@ def content_of(change: Change) -> str:
 
 
 def spans(
-    history: History, drift: Drift, baseline: str, saved_as: int | None, number: int | None
+    history: History, drift: Drift, baseline: str, number: int | None
 ) -> dict[str, tuple[int | None, int | None]]:
     """For each change the last snapshot without it and the first with it.
 
-    ``baseline`` is the digest of the baseline compared with and ``saved_as`` the snapshot it was made of;
-    ``number`` is the snapshot's own, None when it isn't recorded.
+    ``baseline`` is the digest of the baseline compared with; ``number`` is the snapshot's own, None when it
+    isn't recorded. Only a snapshot in which the change could have been seen counts as one without it.
     """
-    known = {
-        own: (last_without, first_with)
-        for own, last_without, first_with in history.database.execute(
-            "SELECT id, last_without, first_with FROM open_change"
-        )
+    rows = history.database.execute("SELECT id, last_without, first_with FROM open_change")
+    known = {own: (last_without, first_with) for own, last_without, first_with in rows}
+    earlier = _Earlier(history, baseline, number)
+    return {
+        change.id: known.get(change.id) or (earlier.last_without(change), number) for change in drift.changes
     }
-    before = _last_without(history, baseline, saved_as, number)
-    return {change.id: known.get(change.id, (before, number)) for change in drift.changes}
 
 
-def _last_without(history: History, baseline: str, saved_as: int | None, number: int | None) -> int | None:
-    """The newest snapshot in which all that the baseline holds was seen, none of the new changes among it."""
-    last = next((row for row in history.rows(2) if number is None or row.number < number), None)
-    if last and last.baseline == baseline and _saw_all(last):
-        return last.number
-    if saved_as is not None and (number is None or saved_as < number) and history.row(saved_as):
-        return saved_as
-    return None
+class _Earlier:
+    """Former comparisons with the same baseline, newest first, read as far as they are asked for."""
 
+    def __init__(self, history: History, baseline: str, number: int | None) -> None:
+        self._rows = history.rows_before(number, baseline, _FURTHEST)
+        self._drifts: list[tuple[int, Drift]] = []
 
-def _saw_all(row: Row) -> bool:
-    drift = row.drift
-    return drift is not None and all(finding.finding != _UNSEEN for finding in drift.findings)
+    def _all(self) -> Iterator[tuple[int, Drift]]:
+        yield from self._drifts
+        for row in self._rows:
+            drift = row.drift
+            if drift is not None:
+                self._drifts.append((row.number, drift))
+                yield row.number, drift
+
+    def last_without(self, change: Change) -> int | None:
+        for number, drift in self._all():
+            hidden = any(gap.hides(change.scope) for gap in drift.gaps)
+            if not hidden and all(other.id != change.id for other in drift.changes):
+                return number
+        return None
 
 
 def keep_open(history: History, drift: Drift) -> None:
@@ -53,14 +63,13 @@ def keep_open(history: History, drift: Drift) -> None:
 
     A change that can't be seen at the moment stays open. Call it inside a transaction.
     """
-    unseen = any(finding.finding == _UNSEEN for finding in drift.findings)
-    ids = [change.id for change in drift.changes]
-    if not unseen:
-        marks = ",".join("?" * len(ids))
-        history.database.execute(f"DELETE FROM open_change WHERE id NOT IN ({marks})", ids)
+    there = {change.id for change in drift.changes}
+    for own, scope in history.database.execute("SELECT id, scope FROM open_change").fetchall():
+        if own not in there and not any(gap.hides(json.loads(scope)) for gap in drift.gaps):
+            history.database.execute("DELETE FROM open_change WHERE id = ?", (own,))
     history.database.executemany(
-        "INSERT OR IGNORE INTO open_change VALUES (?, ?, ?)",
-        [(change.id, *change.between) for change in drift.changes],
+        "INSERT OR IGNORE INTO open_change VALUES (?, ?, ?, ?)",
+        [(change.id, *change.between, canonical(change.scope)) for change in drift.changes],
     )
 
 

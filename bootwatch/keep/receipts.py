@@ -146,7 +146,7 @@ def sweep(spool: Spool, receipts: Path, clock: Clock = utc_now) -> None:
         for path in damaged:
             if now.timestamp() - path.stat().st_mtime > OLD.total_seconds():
                 spool.remove(path)
-        _remove_leftovers(spool.folder, now)
+        _remove_leftovers(spool.unfinished, now)
 
 
 def _remove_leftovers(folder: Path, now: datetime.datetime) -> None:

@@ -25,15 +25,21 @@ class Spool:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        # The sender is started by what happens in the spool: it must find a message and not its beginnings.
+        self.unfinished = folder / ".unfinished"
 
     def put(self, message: Message) -> Path:
         """Hand ``message`` over: once this returns it survives a power cut. Raises OSError.
 
-        Putting the same message again replaces it.
+        Putting a message with the same id again replaces it, so that its receipts go on counting.
         """
         self.folder.mkdir(mode=0o750, parents=True, exist_ok=True)
-        path = self.folder / _name(message)
-        write_whole(path, json.dumps(message.to_json(), sort_keys=True).encode("ascii"))
+        digest = _digest(message)
+        former = next(self.folder.glob(f"*-{digest}.json"), None)
+        path = former or self.folder / f"{message.snapshot:09d}-{digest}.json"
+        self.unfinished.mkdir(mode=0o750, exist_ok=True)
+        data = json.dumps(message.to_json(), sort_keys=True).encode("ascii")
+        write_whole(path, data, beside=self.unfinished)
         return path
 
     def messages(self, report: Report) -> Iterator[tuple[Path, Message]]:
@@ -62,10 +68,9 @@ def receipt_name(path: Path) -> str:
     return path.name
 
 
-def _name(message: Message) -> str:
+def _digest(message: Message) -> str:
     # The id may hold anything, and a file name may not.
-    digest = hashlib.sha256(message.id.encode("utf-8", "surrogatepass")).hexdigest()
-    return f"{message.snapshot:09d}-{digest[:16]}.json"
+    return hashlib.sha256(message.id.encode("utf-8", "surrogatepass")).hexdigest()[:16]
 
 
 def _read(path: Path) -> Message:

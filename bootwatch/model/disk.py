@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from bootwatch.model.known import known_fields
+
 ESP = "c12a7328-f81f-11d2-ba4b-00a0c93ec93b"
 XBOOTLDR = "bc13c2ff-59e6-4262-a352-b275fd6f7172"
 MBR_ESP = "mbr:ef"
@@ -31,7 +33,7 @@ class Partition:
 
     @classmethod
     def from_json(cls, document: dict[str, Any]) -> Partition:
-        return cls(**document)
+        return cls(**known_fields(cls, document))
 
 
 @dataclass(frozen=True)
@@ -54,9 +56,6 @@ class Disk:
     partitions: tuple[Partition, ...]
     problems: tuple[str, ...] = ()
 
-    def partition(self, number: int) -> Partition | None:
-        return next((part for part in self.partitions if part.number == number), None)
-
     def to_json(self) -> dict[str, Any]:
         document: dict[str, Any] = dict(vars(self))
         document["partitions"] = [partition.to_json() for partition in self.partitions]
@@ -66,4 +65,5 @@ class Disk:
     @classmethod
     def from_json(cls, document: dict[str, Any]) -> Disk:
         partitions = tuple(Partition.from_json(item) for item in document["partitions"])
-        return cls(**{**document, "partitions": partitions, "problems": tuple(document["problems"])})
+        problems = tuple(document["problems"])
+        return cls(**{**known_fields(cls, document), "partitions": partitions, "problems": problems})

@@ -8,6 +8,7 @@ from typing import Any
 
 from bootwatch.model.disk import Disk
 from bootwatch.model.gap import Gap
+from bootwatch.model.known import known_fields
 from bootwatch.model.variable import Variable, key
 from bootwatch.model.volume import File, Volume
 
@@ -76,7 +77,7 @@ class State:
 def _volume_from_part(part: Part) -> Volume:
     # A file's path begins with a backslash, so it can't be taken for the header.
     files = {path: File.from_json(path, item) for path, item in part.items() if path != HEADER}
-    return Volume(**part[HEADER], files=files)
+    return Volume(**known_fields(Volume, part[HEADER]), files=files)
 
 
 def _text_to_json(data: bytes) -> dict[str, str]:
@@ -114,7 +115,8 @@ class Circumstance:
     @classmethod
     def from_json(cls, document: dict[str, Any]) -> Circumstance:
         variables = {name: Variable.from_json(item) for name, item in document["variables"].items()}
-        return cls(**{**document, "moment": Moment(document["moment"]), "variables": variables})
+        known = known_fields(cls, document)
+        return cls(**{**known, "moment": Moment(document["moment"]), "variables": variables})
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from bootwatch.model.known import known_fields
 from bootwatch.model.path import fold
 
 
@@ -23,7 +24,7 @@ class Program:
 
     @classmethod
     def from_json(cls, document: dict[str, Any]) -> Program:
-        return cls(**{**document, "problems": tuple(document["problems"])})
+        return cls(**{**known_fields(cls, document), "problems": tuple(document["problems"])})
 
 
 @dataclass(frozen=True)

@@ -18,8 +18,18 @@ _SYSTEMD = Path("/run/systemd/system")
 
 
 def must_ask(places: Places) -> bool:
-    """Whether a reading is the service's: root's command on the running machine, in the usual places."""
-    return places.is_this_machine and places == Places.below(places.root) and os.geteuid() == 0
+    """Whether a reading is the service's: root's command on the running machine. Root itself parses nothing.
+
+    Raises UsageProblem when root names other places, which the service knows nothing of.
+    """
+    if not places.is_this_machine or os.geteuid() != 0:
+        return False
+    if places != Places.below(places.root):
+        raise UsageProblem(
+            "For this machine root's readings are taken by the service, in its usual places.",
+            "Leave out --state and --config; or look at a copy of the machine with --root.",
+        )
+    return True
 
 
 def ask_for_reading(instance: str) -> None:

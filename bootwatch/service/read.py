@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
+import fcntl
 import hashlib
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 from bootwatch.config import Config
 from bootwatch.judge.custody import Look, custody_between
@@ -17,8 +18,9 @@ from bootwatch.keep import baseline as baselines
 from bootwatch.keep import open_changes
 from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.canonical import canonical
-from bootwatch.keep.files import nearest_folder, write_whole
+from bootwatch.keep.files import may_write
 from bootwatch.keep.history import History
+from bootwatch.keep.programs import Programs
 from bootwatch.keep.receipts import sweep
 from bootwatch.keep.spool import Spool
 from bootwatch.model.change import Change, Drift
@@ -38,12 +40,16 @@ PROGRAMS = "programs"
 
 @dataclass(frozen=True)
 class Reading:
-    """What one look at the machine gave. ``baseline`` and ``drift`` are None where nothing was saved yet."""
+    """What one look at the machine gave. ``baseline`` and ``drift`` are None where nothing was saved yet.
+
+    ``troubles``: mistakes in the settings or the baseline, in spite of which the snapshot was recorded.
+    """
 
     machine: str
     snapshot: Snapshot
     baseline: Baseline | None
     drift: Drift | None
+    troubles: tuple[Problem, ...] = ()
 
     @property
     def facts(self) -> Facts:
@@ -59,11 +65,11 @@ class Reading:
 
 def look(places: Places) -> Reading:
     """Read and compare, and record nothing: what is done for a folder that stands for a machine."""
-    config, baseline = Config.load(places.config), load_baseline(places)
+    config, baseline = Config.load(places.config), baselines.load(places.baseline, places.history / _CACHE)
     snapshot = _observe(places, Moment.ASKED, baseline)
     drift = _compare(snapshot, baseline, config) if baseline else None
     if baseline and drift:
-        with History.look(places.history) as history:
+        with contextlib.suppress(Problem), History.look(places.history) as history:
             if history:
                 drift = _place_in_time(history, drift, baseline, snapshot)
     return Reading(_machine_name(config, snapshot), snapshot, baseline, drift)
@@ -73,30 +79,30 @@ def read(places: Places, moment: Moment, *, tell: bool = True, keep_programs: bo
     """Read, record and compare; spool what people were not told of yet, unless ``tell`` is False.
 
     ``keep_programs`` leaves a copy of each program in the reader's folder, for whoever saves a baseline.
-    Raises Problem when nothing could be recorded.
+    Raises Problem when nothing could be recorded, or the message not spooled.
     """
     config, trouble = _config_or_default(places)
     baseline, baseline_trouble = _baseline_or_none(places)
     if baseline is None and baseline_trouble is None:
         require_uefi(Machine(places.root))
-    with History.open(places.history) as history:
-        keep = _program_keeper(places.history / PROGRAMS, keep_programs)
-        snapshot = _observe(places, moment, baseline, keep)
+    with _alone(places), History.open(places.history) as history:
+        programs = Programs(places.history / PROGRAMS) if keep_programs else None
+        snapshot = _observe(places, moment, baseline, programs.keep if programs else None)
+        if programs:
+            programs.drop_others()
         reading = _record(history, places, config, baseline, snapshot)
         if tell:
             _hand_over(history, places, reading)
-    _publish(places, reading, baseline_trouble)
-    sweep(Spool(places.spool), places.receipts)
-    for problem in (trouble, baseline_trouble):
-        if problem:
-            raise problem
-    return reading
+        sweep(Spool(places.spool), places.receipts)
+    _publish(places, reading, trouble, baseline_trouble)
+    return replace(reading, troubles=tuple(one for one in (trouble, baseline_trouble) if one))
 
 
 def recompare(places: Places) -> None:
     """Compare the newest snapshot once more, after its baseline was saved: nothing is read or told."""
     config, baseline = Config.load(places.config), load_baseline(places)
-    with History.open(places.history) as history:
+    with _alone(places), History.open(places.history) as history:
+        Programs(places.history / PROGRAMS).drop_others()
         newest = history.rows(1)
         if baseline is None or not newest:
             return
@@ -104,7 +110,24 @@ def recompare(places: Places) -> None:
         with history.transaction():
             history.import_log(_log_lines(places))
             drift = _compare_and_keep(history, config, baseline, snapshot)
-    _publish(places, Reading(_machine_name(config, snapshot), snapshot, baseline, drift), None)
+    _publish(places, Reading(_machine_name(config, snapshot), snapshot, baseline, drift), None, None)
+
+
+@contextlib.contextmanager
+def _alone(places: Places) -> Iterator[None]:
+    """One reading at a time: two at once would each tell the same news."""
+    try:
+        places.history.mkdir(mode=0o750, parents=True, exist_ok=True)
+        handle = os.open(places.history / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    except OSError as error:
+        raise Problem(
+            f"Nothing can be recorded in {places.history}: {error.strerror}.", "Run the command with sudo."
+        ) from error
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
 
 
 def _config_or_default(places: Places) -> tuple[Config, Problem | None]:
@@ -124,18 +147,7 @@ def _baseline_or_none(places: Places) -> tuple[Baseline | None, Problem | None]:
 
 def load_baseline(places: Places) -> Baseline | None:
     """The current baseline, None where there is none. Raises Problem when it can't be used."""
-    return baselines.load(places.baseline, places.history / _CACHE if may_record(places) else None)
-
-
-def _program_keeper(folder: Path, wanted: bool) -> Callable[[str, bytes], None] | None:
-    """Leaves programs in ``folder``; what an earlier reading left there is taken away."""
-    if folder.is_dir():
-        for old in folder.iterdir():
-            old.unlink(missing_ok=True)
-    if not wanted:
-        return None
-    folder.mkdir(mode=0o750, parents=True, exist_ok=True)
-    return lambda digest, data: write_whole(folder / digest, data)
+    return baselines.load(places.baseline, places.history / _CACHE, leave=True)
 
 
 def _observe(
@@ -188,7 +200,7 @@ def _log_lines(places: Places) -> list[str]:
 
 def _place_in_time(history: History, drift: Drift, baseline: Baseline, snapshot: Snapshot) -> Drift:
     """Say of each change between which snapshots it happened, and who had the machine then."""
-    spans = open_changes.spans(history, drift, baseline.digest, baseline.snapshot, snapshot.number)
+    spans = open_changes.spans(history, drift, baseline.digest, snapshot.number)
     looks = {number: _look_at(history, number) for span in spans.values() for number in span}
     return drift.with_changes(
         tuple(
@@ -222,7 +234,13 @@ def _hand_over(history: History, places: Places, reading: Reading) -> None:
         drift=drift,
         news=tuple(change.id for change in news),
     )
-    Spool(places.spool).put(message)
+    try:
+        Spool(places.spool).put(message)
+    except OSError as error:
+        raise Problem(
+            f"The news could not be put into {places.spool}: {error.strerror}.",
+            "The snapshot is recorded; the news is handed over with the next one.",
+        ) from error
     with history.transaction():
         open_changes.mark_told(history, news, message.id)
     journal.announce(message, places)
@@ -234,7 +252,9 @@ def _message_id(reading: Reading, news: list[Change]) -> str:
     return hashlib.sha256(canonical([machine, episodes]).encode()).hexdigest()[:32]
 
 
-def _publish(places: Places, reading: Reading, baseline_trouble: Problem | None) -> None:
+def _publish(
+    places: Places, reading: Reading, trouble: Problem | None, baseline_trouble: Problem | None
+) -> None:
     try:
         if reading.drift:
             board.publish(places, reading.drift, reading.facts)
@@ -242,14 +262,12 @@ def _publish(places: Places, reading: Reading, baseline_trouble: Problem | None)
             board.publish_trouble(places, reading.machine, baseline_trouble.message)
         else:
             board.publish_without_baseline(places, reading.machine)
+        if trouble:
+            board.add_to_log_in(places, f"bootwatch goes by no settings at all: {trouble.message}")
     except OSError as error:
         print(f"bootwatch: the summary in {places.run} was not renewed: {error.strerror}", file=sys.stderr)
 
 
 def may_record(places: Places) -> bool:
-    """Whether the caller may write the history: the service's user, or the owner of a root of one's own.
-
-    Root may not where the folder is the service user's: what root writes there could be led astray.
-    """
-    folder = nearest_folder(places.history)
-    return os.access(folder, os.W_OK) and (os.geteuid() != 0 or folder.stat().st_uid == 0)
+    """Whether the caller may write the history: the service's user, or the owner of a root of one's own."""
+    return may_write(places.history)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bootwatch.config import Config
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep import spares
 from bootwatch.keep.history import History
@@ -12,6 +11,7 @@ from bootwatch.observe.snapshot import utc_now
 from bootwatch.places import Places
 from bootwatch.problem import Problem
 from bootwatch.service.read import PROGRAMS
+from bootwatch.tell.plain import plain
 
 
 def save_baseline(places: Places, number: int, reason: str, by: str) -> tuple[Path, list[str]]:
@@ -27,7 +27,7 @@ def save_baseline(places: Places, number: int, reason: str, by: str) -> tuple[Pa
     if row is None:
         raise Problem(f"The history holds no snapshot {number}.", "See: bootwatch history")
     saved = utc_now()
-    machine = Config.load(places.config).machine or parts["facts"].get("host_name") or "this machine"
+    machine = str(row.overview.get("machine") or "this machine")
     document = baselines.make_document(
         machine=machine,
         saved=saved,
@@ -41,10 +41,8 @@ def save_baseline(places: Places, number: int, reason: str, by: str) -> tuple[Pa
     try:
         lacking = spares.take_over(places.history / PROGRAMS, places.spares, spares.wanted(parts))
         path = baselines.save(places.baseline, document)
-        one_line = " ".join(reason.split())
-        baselines.append_log(
-            places.baseline, f"{saved} baseline saved by {by} from snapshot {number}: {one_line}"
-        )
+        said = f"{saved} baseline saved by {by} from snapshot {number}: {reason}"
+        baselines.append_log(places.baseline, plain(said))
     except OSError as error:
         raise Problem(
             f"The baseline can't be written to {places.baseline}: {error.strerror}.", "Run it with sudo."

@@ -59,6 +59,13 @@ def publish_trouble(places: Places, machine: str, sentence: str) -> None:
     _put(places.run / "motd", f"bootwatch compares nothing: {plain(sentence)}\n")
 
 
+def add_to_log_in(places: Places, sentence: str) -> None:
+    """Say one thing more at log-in. Raises OSError when that can't be written."""
+    if places.run is not None:
+        path = places.run / "motd"
+        _put(path, path.read_text() + plain(sentence, _LINE * 3) + "\n")
+
+
 def log_in_lines(drift: Drift, facts: Facts) -> str:
     """Two lines for whoever logs in while something above routine is open, else nothing."""
     items: list[Change | Finding] = [*drift.changes, *drift.findings]

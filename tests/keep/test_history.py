@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
+import subprocess
+import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +13,7 @@ import pytest
 from bootwatch.keep.history import FILE_NAME, History
 from bootwatch.keep.open_changes import keep_open, mark_told, news, spans
 from bootwatch.model.change import Change, Drift
+from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.level import Level
 from bootwatch.model.snapshot import Snapshot
 from bootwatch.problem import Problem
@@ -86,13 +90,6 @@ def test_no_history_yet(tmp_path: Path) -> None:
         assert history is None
 
 
-def test_damaged_history_is_a_problem_with_a_hint(tmp_path: Path) -> None:
-    (tmp_path / FILE_NAME).write_bytes(b"not a database at all, and long enough to see it" * 100)
-    with pytest.raises(Problem, match="can't be used") as caught, History.open(tmp_path):
-        pass
-    assert "baseline is safe" in caught.value.hint
-
-
 def test_newer_history_is_left_alone(tmp_path: Path) -> None:
     with History.open(tmp_path):
         pass
@@ -158,25 +155,93 @@ def test_routine_is_no_news(tmp_path: Path) -> None:
         assert news(history, drift(change("file-changed:1", level=Level.ROUTINE))) == []
 
 
+def compared(history: History, snapshot: Snapshot, found: Drift, baseline: str = "digest") -> int:
+    """A snapshot with its comparison; returns its number."""
+    number = record(history, snapshot)
+    history.set_result(number, baseline, found)
+    return number
+
+
 def test_span_is_kept_from_the_first_time(tmp_path: Path, hall: Root) -> None:
-    one = change("loader-missing:1")
+    one, snapshot = change("loader-missing:1"), look(hall)
     with History.open(tmp_path) as history:
-        first = record(history, look(hall))
-        history.set_result(first, "digest", drift())
-        second = record(history, look(hall))
-        assert spans(history, drift(one), "digest", None, second) == {one.id: (first, second)}
+        first = compared(history, snapshot, drift())
+        second = compared(history, snapshot, drift(one))
+        assert spans(history, drift(one), "digest", second) == {one.id: (first, second)}
         with history.transaction():
-            keep_open(history, Drift((change(one.id),), (), ()))
-        third = record(history, look(hall))
-        assert spans(history, drift(one), "digest", None, third) == {one.id: (1, 2)}
+            keep_open(history, drift(one))
+        third = compared(history, snapshot, drift(one))
+        assert spans(history, drift(one), "digest", third) == {one.id: one.between}
 
 
-def test_span_begins_at_the_baseline_when_the_last_look_was_of_another_one(
-    tmp_path: Path, hall: Root
-) -> None:
-    one = change("loader-missing:1")
+def test_span_knows_nothing_of_another_baseline(tmp_path: Path, hall: Root) -> None:
+    one, snapshot = change("loader-missing:1"), look(hall)
     with History.open(tmp_path) as history:
-        saved = record(history, look(hall))
-        second = record(history, look(hall))
-        assert spans(history, drift(one), "digest", saved, second) == {one.id: (saved, second)}
-        assert spans(history, drift(one), "digest", None, second) == {one.id: (None, second)}
+        compared(history, snapshot, drift(), baseline="former")
+        second = compared(history, snapshot, drift(one))
+        assert spans(history, drift(one), "digest", second) == {one.id: (None, second)}
+
+
+def test_span_begins_before_a_look_that_could_not_see(tmp_path: Path, hall: Root) -> None:
+    """Clean; the volume unread; an unrelated gap; then the loss."""
+    scope = {"volume": "gpt:a", "path": "\\EFI\\x.efi"}
+    one = replace(change("loader-missing:1"), scope=scope)
+    unread = Gap("volume", "gpt:a", Reason.UNREADABLE, "")
+    elsewhere = Gap("volume", "gpt:b", Reason.UNREADABLE, "")
+    snapshot = look(hall)
+    with History.open(tmp_path) as history:
+        clean = compared(history, snapshot, drift())
+        compared(history, snapshot, Drift((), (), (unread,)))
+        lost = compared(history, snapshot, drift(one))
+        assert spans(history, drift(one), "digest", lost) == {one.id: (clean, lost)}
+        other = compared(history, snapshot, Drift((), (), (elsewhere,)))
+        again = compared(history, snapshot, drift(one))
+        assert spans(history, drift(one), "digest", again) == {one.id: (other, again)}
+
+
+def test_what_cannot_be_seen_stays_open_and_what_is_back_does_not(tmp_path: Path) -> None:
+    """An unread file elsewhere must not mute the next loss; an unread volume must not repeat this one."""
+    one = replace(change("loader-missing:1"), scope={"volume": "gpt:a", "path": "\\EFI\\x.efi"})
+    for gap, told_again in (
+        (Gap("volume", "gpt:b", Reason.UNREADABLE, ""), True),
+        (Gap("volume", "gpt:a", Reason.UNREADABLE, "", "\\EFI\\other"), True),
+        (Gap("variables", "*", Reason.DENIED, ""), True),
+        (Gap("volume", "gpt:a", Reason.UNREADABLE, ""), False),
+        (Gap("volume", "gpt:a@pci", Reason.DAMAGED, "", "\\efi"), False),
+        (Gap("disk", "vdb", Reason.ABSENT, ""), False),
+    ):
+        with History.open(tmp_path / f"{gap.name} {gap.path} {gap.kind}".replace("/", "")) as history:
+            with history.transaction():
+                keep_open(history, drift(one))
+                mark_told(history, [one], "m")
+                keep_open(history, Drift((), (), (gap,)))
+                keep_open(history, drift(one))
+            assert bool(news(history, drift(one))) is told_again, gap
+
+
+def test_damaged_history_is_put_aside(tmp_path: Path, hall: Root) -> None:
+    (tmp_path / FILE_NAME).write_bytes(b"not a database at all, and long enough to see it" * 100)
+    with pytest.raises(Problem, match="can't be used") as caught, History.look(tmp_path):
+        pass
+    assert "baseline is safe" in caught.value.hint
+    with History.open(tmp_path) as history:
+        assert record(history, look(hall)) == 1
+    assert len(list(tmp_path.glob("history.db.damaged-*"))) == 1
+
+
+def test_history_cut_off_in_a_commit_is_put_right(tmp_path: Path, hall: Root) -> None:
+    """A journal that a power cut left: reading alone can't end it, so the next one who may write does."""
+    snapshot = look(hall)
+    with History.open(tmp_path) as history:
+        record(history, snapshot)
+    script = (
+        "import os, sqlite3, sys; d = sqlite3.connect(sys.argv[1], isolation_level=None);"
+        "d.execute('PRAGMA cache_spill=1'); d.execute('PRAGMA cache_size=1'); d.execute('BEGIN IMMEDIATE');"
+        "d.execute('DELETE FROM snapshot');"
+        "d.executemany('INSERT INTO log VALUES (?)', [(str(n) * 999,) for n in range(999)]); os._exit(9)"
+    )
+    done = subprocess.run([sys.executable, "-c", script, str(tmp_path / FILE_NAME)], check=False)
+    assert done.returncode == 9
+    assert (tmp_path / f"{FILE_NAME}-journal").exists()
+    with History.look(tmp_path) as history:
+        assert history and len(history.rows()) == 1

@@ -85,12 +85,13 @@ def test_damaged_files_and_leftovers_are_swept_when_old(tmp_path: Path) -> None:
     for name, moment in (
         ("000000001-a.json", old),
         ("000000002-b.json", now.timestamp()),
-        (f".{good.name}.x", old),
+        (f".unfinished/.{good.name}.x", old),
     ):
         (spool.folder / name).write_bytes(b"{")
         os.utime(spool.folder / name, (moment, moment))
     sweep(spool, tmp_path / "none", lambda: now)
-    assert {path.name for path in spool.folder.iterdir()} == {good.name, "000000002-b.json"}
+    assert {path.name for path in spool.folder.iterdir()} == {good.name, "000000002-b.json", ".unfinished"}
+    assert list(spool.unfinished.iterdir()) == []
 
 
 def test_sweeping_where_there_is_nothing_is_fine(tmp_path: Path) -> None:
