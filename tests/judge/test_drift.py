@@ -277,3 +277,17 @@ def test_says_both_sides(hall: Root) -> None:
     assert change.after["type"] == DATA_TYPE
     assert change.where == f"gpt:{QUARRY_ESP}"
     assert TARN_PART not in change.where and DATA_PART not in change.where
+
+
+def test_order_that_was_not_there_before(hall: Root) -> None:
+    hall.variable_file("BootOrder").unlink()
+    assert [change.change for change in drift_after(hall, order).changes] == ["order-changed"]
+
+
+def test_another_partition_number_leads_somewhere_else(hall: Root) -> None:
+    """Firmware compares it, whatever the identifier says."""
+
+    def other_number(root: Root) -> None:
+        root.entry(0, "Fernwick Linux", FERNWICK_ESP, FERNWICK_LOADER, partition=7)
+
+    assert [change.change for change in drift_after(hall, other_number).changes] == ["entry-retargeted"]

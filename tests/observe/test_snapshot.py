@@ -205,3 +205,50 @@ def test_hostile_sysfs_hangs_nothing(hall: Root) -> None:
 def test_guid_of_a_disk(hall: Root) -> None:
     expected = str(uuid.uuid5(uuid.NAMESPACE_OID, "vda"))
     assert f"gpt:{expected}" in look(hall).state.disks
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        f'PARTUUID="{QUARRY_ESP}"',
+        "UUID=CE11-A701",
+        'LABEL="CELLAR"',
+        "PARTLABEL=cellar",
+        "/dev/disk/by-partlabel/cellar",
+        "/dev/disk/by-uuid/CE11-A701",
+        "/dev/vdc1",
+    ],
+)
+def test_fstab_names_a_volume_in_many_ways(hall: Root, source: str) -> None:
+    guid = "2f4e6d8c-1a3b-4c5d-9e7f-8a9b0c1d2e07"
+    part = Part(guid, {"\\x.bin": b"x"}, type=DATA_TYPE)
+    hall.disk("vdc", [part], slot=6)
+    image = hall.image("vdc")
+    run("mkfs.fat", "-n", "CELLAR", "-i", "CE11A701", "--offset", "2048", image, "4096")
+    run("sfdisk", "--part-label", image, "1", "cellar")
+    hall.write("etc/fstab", f"{source.replace(QUARRY_ESP, guid)} /srv vfat defaults 0 0")
+    assert f"gpt:{guid}" in look(hall).state.volumes
+
+
+def test_two_volumes_without_a_table_and_with_one_serial(hall: Root) -> None:
+    for slot, name in ((6, "vdc"), (7, "vdd")):
+        image = blank(hall.image(name), 4 << 20)
+        run("mkfs.fat", "-i", "CE11A701", image)
+        run("mmd", "-i", image, "::/EFI")
+        hall.list_disk(name, 4 << 20, [], slot, removable=True)
+    bare = [name for name in look(hall).state.volumes if name.startswith("fat:")]
+    assert bare == [
+        "fat:CE11-A701@pci0000:00/0000:00:06.0/virtio6",
+        "fat:CE11-A701@pci0000:00/0000:00:07.0/virtio7",
+    ]
+
+
+def test_two_namespaces_of_one_controller(hall: Root) -> None:
+    for number in (1, 2):
+        name = f"nvme0n{number}"
+        device = f"devices/pci0000:00/0000:00:06.0/nvme/nvme0/{name}"
+        hall.write(f"sys/{device}/size", str(hall.image("vdb").stat().st_size // 512))
+        (hall.folder / "sys/class/block" / name).symlink_to(f"../../{device}")
+        hall.image(name).write_bytes(hall.image("vda").read_bytes())
+    copies = [name for name in look(hall).state.volumes if name.startswith(f"gpt:{FERNWICK_ESP}@")]
+    assert len(copies) == 3

@@ -11,9 +11,10 @@ from bootwatch.judge.drift import compare
 from bootwatch.model.change import Drift
 from bootwatch.model.gap import Reason
 from bootwatch.model.snapshot import Snapshot
+from tests.formats.tools import blank, run
 from tests.judge.looks import look
 from tests.observe.faults import count_calls, look_as_somebody, look_interrupted, look_with_fault
-from tests.roots import FERNWICK_ESP, FERNWICK_LOADER, QUARRY_ESP, Root, program
+from tests.roots import FERNWICK_ESP, FERNWICK_LOADER, QUARRY_ESP, TARN_PART, Part, Root, program
 
 EFIVARS = "sys/firmware/efi/efivars"
 
@@ -216,3 +217,70 @@ def test_volume_that_vanishes_while_it_is_read(hall: Root) -> None:
     assert all(gap.reason is Reason.UNREADABLE for gap in now.gaps)
     assert f"gpt:{QUARRY_ESP}" in {gap.name for gap in now.gaps} | set(now.state.volumes)
     assert said_missing(compared(before, now)) == []
+
+
+@pytest.mark.parametrize("megabytes", [0, 5], ids=["all of it", "before its second volume"])
+def test_disk_that_ends_too_early(hall: Root, megabytes: int) -> None:
+    before = look(hall)
+    with hall.image("vdb").open("r+b") as image:
+        image.truncate(megabytes << 20)
+    drift = compared(before, look(hall))
+    assert said_missing(drift) == []
+    assert unseen(drift)
+
+
+def test_size_in_sysfs_that_cannot_be_read(hall: Root) -> None:
+    before = look(hall)
+    size = (hall.folder / "sys/class/block/vdb").resolve() / "size"
+    drift = compared(before, look_with_fault(hall.folder, size, "read:error=EIO"))
+    assert said_missing(drift) == []
+
+
+def test_disk_without_a_table_that_cannot_be_read(hall: Root) -> None:
+    image = blank(hall.image("vdc"), 4 << 20)
+    run("mkfs.fat", "-i", "CE11A701", image)
+    run("mmd", "-i", image, "::/EFI")
+    hall.list_disk("vdc", 4 << 20, [], 6, removable=True)
+    before = look(hall)
+    assert "fat:CE11-A701" in before.state.volumes
+    for when in range(1, count_calls(hall.folder, image, "read") + 1):
+        now = look_with_fault(hall.folder, image, f"read:error=EIO:when={when}+", ("fat:CE11-A701",))
+        drift = compared(before, now)
+        assert said_missing(drift) == [] and unseen(drift), f"read {when}"
+
+
+def test_new_file_that_cannot_be_read_is_nothing_that_the_baseline_holds(hall: Root) -> None:
+    before = look(hall)
+    hall.put("vdb", 1, "\\EFI\\quarry\\new.bin", bytes(5000))
+    data = bytearray(hall.image("vdb").read_bytes())
+    at = data.index(b"NEW     BIN", 1 << 20)
+    data[at + 26 : at + 28] = b"\xf0\x0f"
+    hall.image("vdb").write_bytes(data)
+    now = look(hall)
+    assert [gap.path for gap in now.gaps] == ["\\EFI\\quarry\\new.bin"]
+    assert unseen(compared(before, now)) == []
+
+
+def test_clone_whose_node_is_gone_is_unseen(hall: Root) -> None:
+    clone(hall)
+    before = look(hall)
+    hall.image("vdc").unlink()
+    drift = compared(before, look(hall))
+    assert said_missing(drift) == []
+    assert unseen(drift) == ["the disk vdc"]
+
+
+def test_clone_that_is_gone_is_missing(hall: Root) -> None:
+    clone(hall)
+    before = look(hall)
+    for name in ("vdc", "vdc1", "vdc2"):
+        (hall.folder / "sys/class/block" / name).unlink()
+    changes = compared(before, look(hall)).changes
+    assert [change.change for change in changes] == ["volume-missing", "volume-missing"]
+    assert all("pci0000:00/0000:00:06.0" in change.where for change in changes)
+
+
+def clone(root: Root) -> None:
+    """A disk copied whole onto another one."""
+    root.image("vdc").write_bytes(root.image("vdb").read_bytes())
+    root.list_disk("vdc", root.image("vdb").stat().st_size, [Part(QUARRY_ESP), Part(TARN_PART)], 6, False)
