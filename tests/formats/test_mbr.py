@@ -5,6 +5,8 @@ import json
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from bootwatch.formats import FormatError
 from bootwatch.formats.mbr import MAX_RECORDS, PartitionTable
@@ -12,6 +14,7 @@ from bootwatch.formats.mbr import MAX_RECORDS, PartitionTable
 from .tools import blank, patch, run
 
 SIZE = 64 << 20
+KINDS = ["ef", "83", "7", "c", "27", "1"]
 SCRIPT = """label: dos
 label-id: 0x0badcafe
 start=2048, size=20480, type=ef, bootable
@@ -40,11 +43,9 @@ def disk(tmp_path: Path) -> Path:
     return disk
 
 
-def test_agrees_with_sfdisk(disk: Path) -> None:
-    listed = json.loads(run("sfdisk", "--json", disk))["partitiontable"]
-    table = read(disk)
-    assert f"0x{table.signature}" == listed["id"] == "0x0badcafe"
-    assert sorted(rows(table)) == sorted(
+def listed(disk: Path) -> list[tuple[int, int, int, int, bool]]:
+    table = json.loads(run("sfdisk", "--json", disk))["partitiontable"]
+    return sorted(
         (
             int(entry["node"].removeprefix(str(disk))),
             int(entry["type"], 16),
@@ -52,11 +53,44 @@ def test_agrees_with_sfdisk(disk: Path) -> None:
             entry["size"],
             entry.get("bootable", False),
         )
-        for entry in listed["partitions"]
+        for entry in table.get("partitions", [])
     )
+
+
+def test_agrees_with_sfdisk(disk: Path) -> None:
+    table = read(disk)
+    assert f"0x{table.signature}" == run("sfdisk", "--disk-id", disk).strip() == "0x0badcafe"
+    assert sorted(rows(table)) == listed(disk)
     assert [row[0] for row in sorted(rows(table))] == [1, 2, 3, 4, 5, 6, 7]
     assert table.problems == []
     assert not table.is_protective
+
+
+@pytest.mark.long
+@settings(max_examples=30, deadline=None, derandomize=True)
+@given(
+    st.lists(st.tuples(st.integers(0, 9), st.integers(1, 90), st.sampled_from(KINDS)), max_size=3),
+    st.lists(st.tuples(st.integers(1, 9), st.integers(1, 90), st.sampled_from(KINDS)), max_size=30),
+)
+def test_agrees_with_sfdisk_on_any_layout(
+    tmp_path_factory: pytest.TempPathFactory,
+    primary: list[tuple[int, int, str]],
+    logical: list[tuple[int, int, str]],
+) -> None:
+    disk = blank(tmp_path_factory.getbasetemp() / "random", 4 << 20)
+    lines, at = ["label: dos"], 10
+    for gap, size, kind in primary:
+        lines.append(f"start={at + gap}, size={size}, type={kind}")
+        at += gap + size
+    if logical:
+        lines.append(f"start={at}, size={8000 - at}, type={'f' if at % 2 else '5'}")
+    for gap, size, kind in logical:
+        # Each has its record in the block before it.
+        lines.append(f"start={at + gap + 1}, size={size}, type={kind}")
+        at += gap + size + 1
+    run("sfdisk", "--quiet", disk, given="\n".join(lines) + "\n")
+    table = read(disk)
+    assert (sorted(rows(table)), table.problems) == (listed(disk), [])
 
 
 def test_last_lba_is_inclusive(disk: Path) -> None:
