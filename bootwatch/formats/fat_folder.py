@@ -124,10 +124,11 @@ class SlotParser:
                 + _rest(slots)
             )
             return None
-        name = fat_name.long_name(long_text(slots))
+        text = long_text(slots)
+        name = fat_name.long_name(text)
         if name is None:
             self.problems.add(f"{alias}: its long name cannot be used{_rest(slots)}")
-        elif "\N{REPLACEMENT CHARACTER}" in name:
+        elif "\N{REPLACEMENT CHARACTER}" in name and not text.startswith(name.encode("utf-16-le")):
             self.problems.add(f"{alias}: its long name is not proper UTF-16: {name}")
         return name
 

@@ -19,7 +19,7 @@ from .fat_hostile import HOSTILE, Reader
 from .fat_maker import Maker
 
 MOST_READ = 32 << 20
-# The others are for the tier that runs everything.
+# The others take longer than the quick tier has time for.
 DEAREST = {
     "folders_that_share_folders",
     "folders_that_share_parts_of_names",
@@ -29,7 +29,7 @@ DEAREST = {
 
 @pytest.fixture(
     scope="module",
-    params=[pytest.param(name, marks=[] if name in DEAREST else pytest.mark.whole) for name in HOSTILE],
+    params=[pytest.param(name, marks=[] if name in DEAREST else pytest.mark.long) for name in HOSTILE],
 )
 def hostile(request: pytest.FixtureRequest) -> Maker:
     maker = HOSTILE[request.param]()
@@ -50,7 +50,7 @@ def test_walking(hostile: Maker) -> None:
     assert any(problem.startswith("limit: ") for problem in fat.problems)
 
 
-@pytest.mark.whole
+@pytest.mark.long
 def test_looking_for_a_path(hostile: Maker) -> None:
     """A path as deep as firmware can store, through the folders that cost most."""
     reader = Reader(hostile)
@@ -61,7 +61,7 @@ def test_looking_for_a_path(hostile: Maker) -> None:
     assert reader.bytes <= MOST_READ
 
 
-@pytest.mark.whole
+@pytest.mark.long
 def test_removed_files(hostile: Maker) -> None:
     reader = Reader(hostile)
     found = list(Volume(reader).deleted())
@@ -69,7 +69,7 @@ def test_removed_files(hostile: Maker) -> None:
     assert reader.bytes <= 2 * MOST_READ
 
 
-@pytest.mark.whole
+@pytest.mark.long
 def test_checking(hostile: Maker) -> None:
     reader = Reader(hostile)
     said = Volume(reader).check()
@@ -78,7 +78,7 @@ def test_checking(hostile: Maker) -> None:
     assert reader.bytes <= 2 * MOST_READ
 
 
-@pytest.mark.whole
+@pytest.mark.long
 def test_which_limit_ends_it() -> None:
     for make, limit in (
         (fat_hostile.folders_that_fan_out, f"more than {MAX_FOLDERS} folders"),
@@ -104,7 +104,7 @@ def test_a_chain_that_jumps_at_every_cluster() -> None:
     assert any("in more than" in problem for problem in fat.check())
 
 
-@pytest.mark.whole
+@pytest.mark.long
 def test_removed_files_that_claim_everything() -> None:
     reader = Reader(fat_hostile.removed_files_of_4_gib())
     found = list(Volume(reader).deleted())
@@ -123,7 +123,7 @@ print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
 """
 
 
-@pytest.mark.whole
+@pytest.mark.long
 def test_memory(tmp_path: Path, hostile: Maker) -> None:
     """All that is found, kept at once: less than 100 MB."""
     image = tmp_path / "volume"
