@@ -44,7 +44,7 @@ def observe(
     )
     state = State(
         variables=variables.state,
-        disks={disk.key: disk for disk, _ in disks.found},
+        disks={disk.key: disk for disk, _ in disks.found if disk.key not in volumes.unread_disks},
         volumes=volumes.found,
         texts=volumes.texts,
         facts=facts,

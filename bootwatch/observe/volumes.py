@@ -75,6 +75,7 @@ class Volumes:
     mounts: dict[str, str] = field(default_factory=dict)
     free_bytes: dict[str, int] = field(default_factory=dict)
     dirty: dict[str, bool] = field(default_factory=dict)
+    unread_disks: set[str] = field(default_factory=set)
 
     def add(self, volume: Volume, listing: Listing) -> None:
         self.found[volume.identity] = volume
@@ -199,12 +200,19 @@ class VolumeReader:
         except FormatError:
             return None
         except OSError as error:
-            if place.has_boot_type or identity in self.named:
-                reason = reason_in_reading(error) if opened else reason_for(error)
-                self.result.gaps.append(
-                    Gap("volume", identity, reason, f"dev/{place.node}: {detail_of(error)}")
-                )
+            self._note_unread(
+                place, identity, reason_in_reading(error) if opened else reason_for(error), error
+            )
         return None
+
+    def _note_unread(self, place: Place, identity: str, reason: Reason, error: OSError) -> None:
+        detail = f"dev/{place.node}: {detail_of(error)}"
+        if place.partition is None:
+            # Its volume's identity lies in what can't be read: so the disk as a whole is unread.
+            self.result.unread_disks.add(place.disk.key)
+            self.result.gaps.append(Gap("disk", place.drive.name, reason, detail))
+        elif place.has_boot_type or self.named & {identity, place.partition.identifier}:
+            self.result.gaps.append(Gap("volume", identity, reason, detail))
 
     def _read_fat(self, place: Place, identity: str, volume: FatVolume) -> None:
         listing = Listing(identity, self.keep_program)
