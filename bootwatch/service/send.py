@@ -61,8 +61,15 @@ def deliver_spooled(places: Places, sender: Sender | None = None) -> Sent:
     with _receipts_open(places, receipts):
         messages = _messages(places)
         sender = sender or Sender(receipts)
+        tried: set[tuple[str, str]] = set()
         try:
-            sender.run(_due(messages, known, receipts))
+            # What is spooled while this runs starts no further run: so it looks again before it ends.
+            while tasks := [
+                one for one in _due(messages, known, receipts) if (one.name, one.key) not in tried
+            ]:
+                tried.update((one.name, one.key) for one in tasks)
+                sender.run(tasks)
+                messages = _messages(places)
         finally:
             untold, left = _settle(messages, known, receipts)
         receipts.prune({receipt_name(path) for path, _ in messages})

@@ -11,6 +11,7 @@ import subprocess
 import sys
 import threading
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -297,3 +298,26 @@ def test_on_the_running_machine_only_the_senders_own_user_sends(tmp_path: Path) 
         send(places)
     assert "systemctl start bootwatch-send" in caught.value.hint
     assert list(places.receipts.iterdir()) == []
+
+
+class SpoolingHandler(Handler):
+    """While it takes the first mail, the reader spools another message."""
+
+    def __init__(self, spool: Spool) -> None:
+        super().__init__()
+        self._spool = spool
+
+    async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:  # noqa: N802
+        if not self.mails:
+            self._spool.put(message(identity="b", snapshot=6))
+        return await super().handle_DATA(server, session, envelope)
+
+
+def test_what_is_spooled_meanwhile_is_sent_in_the_same_run(machine: Machine) -> None:
+    """Nothing starts another run for it: systemd drops what it sees while the unit is running."""
+    machine.spool.put(message(identity="a", snapshot=5))
+    handler = SpoolingHandler(machine.spool)
+    with mail_server(handler) as port:
+        machine.addresses(f"[{_to(port)}]")
+        assert send(machine.places) == 0
+    assert len(handler.mails) == 2
