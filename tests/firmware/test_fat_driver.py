@@ -13,6 +13,7 @@ import pytest
 from bootwatch.formats.fat import Volume
 from tests.firmware import base, fat_volumes, tool
 from tests.firmware.guest import Guest, Place
+from tests.formats.volume import Layout
 
 pytestmark = pytest.mark.firmware
 
@@ -73,3 +74,43 @@ def test_random_volumes(guest: Guest, tmp_path: Path) -> None:
         assert as_we_see_it(image) == seen[image.name], image.name
         image.unlink()
     assert sum(len(found["files"]) for found in seen.values()) > 1000
+
+
+REMOVING = """
+truncate -s 8M volume && mkfs.fat -F 16 -s 2 volume && mount -o loop,utf8 volume /mnt && cd /mnt
+mkdir -p EFI/Quarry/inner EFI/fernwick
+head -c 30000 /dev/urandom > "EFI/Quarry/A Loader of Ours.efi"
+head -c 5000 /dev/urandom > EFI/LOADER.EFI
+echo kept > EFI/fernwick/kept; echo inner > EFI/Quarry/inner/NOTES.TXT; : > "EFI/Grün ☃"
+mkdir /root/copies && cp EFI/Quarry/*.efi EFI/LOADER.EFI /root/copies && sync
+rm EFI/LOADER.EFI "EFI/Grün ☃" && rm -r EFI/Quarry && cd / && umount /mnt
+cd /root && tar -czf removed.tar.gz --sparse volume copies
+"""
+
+
+def test_what_the_kernel_removed_is_found(guest: Guest, tmp_path: Path) -> None:
+    guest.check(REMOVING)
+    (tmp_path / "archive").write_bytes(guest.get("/root/removed.tar.gz"))
+    tool.run(["tar", "-xzf", tmp_path / "archive", "-C", tmp_path])
+    image = tmp_path / "volume"
+    with image.open("rb") as file:
+        fat = Volume(file)
+        assert {entry.path for entry in fat.walk()} == {"\\EFI", "\\EFI\\fernwick", "\\EFI\\fernwick\\kept"}
+        found = {each.path: each for each in fat.deleted()}
+        assert fat.check() == []
+    assert {path: (each.size, each.is_folder, each.recoverable) for path, each in found.items()} == {
+        "\\EFI\\?OADER.EFI": (5000, False, True),
+        "\\EFI\\Grün ☃": (0, False, True),
+        "\\EFI\\Quarry": (0, True, True),
+        "\\EFI\\Quarry\\A Loader of Ours.efi": (30_000, False, True),
+        "\\EFI\\Quarry\\inner": (0, True, True),
+        "\\EFI\\Quarry\\inner\\?OTES.TXT": (6, False, True),
+    }
+    layout = Layout(image)
+    for path, copy in (
+        ("\\EFI\\?OADER.EFI", "LOADER.EFI"),
+        ("\\EFI\\Quarry\\A Loader of Ours.efi", "A Loader of Ours.efi"),
+    ):
+        start = layout.offset(found[path].first_cluster)
+        content = (tmp_path / "copies" / copy).read_bytes()
+        assert image.read_bytes()[start : start + found[path].size] == content
