@@ -9,9 +9,10 @@ import sys
 from typing import Any
 
 from bootwatch.cli.result import newest
+from bootwatch.config import Config
 from bootwatch.model.snapshot import Moment
 from bootwatch.places import Places
-from bootwatch.problem import MachineProblem
+from bootwatch.problem import MachineProblem, Problem
 from bootwatch.service.ask import ask_for_reading, must_ask
 from bootwatch.service.read import may_record, read, recompare
 from bootwatch.tell.phrases import one_line
@@ -50,6 +51,7 @@ def _moment(text: str) -> str:
 def run(arguments: argparse.Namespace) -> int:
     places: Places = arguments.places
     if must_ask(places):
+        _warn_of_settings(places)
         plain_asked = arguments.moment == "asked"
         ask_for_reading(UNTOLD if plain_asked and arguments.no_tell else arguments.moment)
     else:
@@ -79,6 +81,14 @@ def take(places: Places, instance: str, *, tell: bool = True) -> None:
     reading = read(places, moment, tell=tell and instance == moment.value, keep_programs=keep_programs)
     for trouble in reading.troubles:
         print(f"bootwatch: {plain(trouble.message, 4000)}", file=sys.stderr)
+
+
+def _warn_of_settings(places: Places) -> None:
+    """The service records in spite of a mistake, and says so in the journal only."""
+    try:
+        Config.load(places.config)
+    except Problem as problem:
+        print(f"bootwatch: {plain(problem.message, 4000)}", file=sys.stderr)
 
 
 def require_rights(places: Places) -> None:

@@ -49,8 +49,8 @@ def append_line(path: Path, line: str, mode: int = 0o640) -> None:
 
 
 def nearest_folder(path: Path) -> Path:
-    """``path`` itself if it exists, else the nearest folder above it that does."""
-    while not path.exists() and path != path.parent:
+    """``path`` itself if it can be seen to exist, else the nearest folder above it that can."""
+    while not os.path.exists(path) and path != path.parent:
         path = path.parent
     return path
 

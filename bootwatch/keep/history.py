@@ -302,7 +302,7 @@ def _check_version(database: sqlite3.Connection, path: Path) -> None:
 
 def _cannot(path: Path, error: Exception) -> Problem:
     return Problem(
-        f"The history {path} can't be used: {error}.",
+        f"The history {path} can't be used: {getattr(error, 'strerror', None) or error}.",
         f"{_advice(error)} The baseline is safe: it lies in a file of its own.",
     )
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from bootwatch.keep.files import write_whole
 from bootwatch.keep.receipts import Receipt
 from bootwatch.places import Places
+from bootwatch.tell.layout import wrapped
 from bootwatch.tell.phrases import counted, moment
 from bootwatch.tell.plain import plain
 
@@ -17,6 +18,7 @@ FORMAT = "bootwatch/send/1"
 
 _MODE = 0o644
 _LINE = 78
+_MOST_LINES = 3
 # One failed attempt is nothing to bother anybody with who logs in; the sender tries again by itself.
 _ATTEMPTS = 5
 
@@ -47,12 +49,12 @@ def publish(places: Places, mistakes: Iterable[str], untold: Iterable[Untold]) -
 
 
 def log_in_lines(mistakes: list[str], untold: list[Untold]) -> str:
-    """At most two lines for whoever logs in, while somebody who should be told isn't."""
+    """A few lines for whoever logs in, while somebody who should be told isn't."""
     lines = []
     if mistakes:
-        lines = ["bootwatch: nobody is told of changes: " + mistakes[0]]
-        lines += ["  " + (f"and {counted(len(mistakes) - 1, 'more mistake')}; " if len(mistakes) > 1 else "")]
-        lines[1] += "mend it, then: sudo systemctl start bootwatch-send"
+        said = wrapped("bootwatch: nobody is told of changes: " + mistakes[0], _LINE, "", "  ")
+        more = f"and {counted(len(mistakes) - 1, 'more mistake')}; " if len(mistakes) > 1 else ""
+        lines = [*said[:_MOST_LINES], f"  {more}mend it, then: sudo systemctl start bootwatch-send"]
     else:
         stuck = [one.receipt for one in untold if one.receipt.final or one.receipt.attempts >= _ATTEMPTS]
         names = ", ".join(dict.fromkeys(receipt.name for receipt in stuck))

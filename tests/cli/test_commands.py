@@ -355,7 +355,8 @@ def test_without_permission(bootwatch: Commands) -> None:
         folder.chmod(0o755)
     (bootwatch.root.folder / "var/lib/bootwatch/history").chmod(0)
     command = [*as_somebody(), sys.executable, "-m", "bootwatch.cli", "--root", str(bootwatch.root.folder)]
-    for arguments in (["snapshot"], ["history"]):
+    (bootwatch.root.folder / "var/lib/bootwatch").chmod(0)
+    for arguments in (["snapshot"], ["history"], ["drift"], ["baseline", "show"], []):
         done = subprocess.run(
             [*command, *arguments],
             capture_output=True,
