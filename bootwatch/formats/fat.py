@@ -17,9 +17,10 @@ from .fat_boot import Geometry
 from .fat_check import Check
 from .fat_deleted import Deleted, Search
 from .fat_file import FatFile
+from .fat_folder import Entry
 from .fat_limit import Budget
 from .fat_table import FatTable
-from .fat_tree import ROOT, Entry, Folder, Tree, below
+from .fat_tree import ROOT, Folder, Tree
 from .reader import Reader, Source
 
 # The free-space record: two marks, then the number of free clusters, all ones when it is not known.
@@ -153,12 +154,12 @@ class Volume:
             if not entry.is_folder:
                 raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), path)
             folder = self._folder(entry.path, entry.first_cluster, budget)
-            slot = folder.find(name)
-            if slot is None and folder.damaged:
+            found = folder.find(name)
+            if found is None and folder.damaged:
                 raise FormatError(f"{path}: cannot be looked for, the folder {entry.path} is damaged")
-            if slot is None:
+            if found is None:
                 raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), path)
-            entry = Entry(below(entry.path) + slot.name, *slot[1:])
+            entry = found
         return entry
 
     def open(self, file: str | Entry) -> FatFile:
@@ -190,9 +191,7 @@ class Volume:
         return check.run(self.walk(), self._recorded_free())
 
     def _entries(self, path: str, first_cluster: int, budget: Budget) -> Iterator[Entry]:
-        start = below(path)
-        for name, size, time, is_folder, alias, cluster in self._folder(path, first_cluster, budget).slots:
-            yield Entry(start + name, size, time, is_folder, alias, cluster)
+        return iter(self._folder(path, first_cluster, budget).entries)
 
     def _folder(self, path: str, first_cluster: int, budget: Budget) -> Folder:
         return self._tree.folder(path, first_cluster, budget)

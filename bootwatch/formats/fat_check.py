@@ -11,10 +11,10 @@ from collections.abc import Iterable
 from . import FormatError, fat_boot
 from .fat_boot import SLOT, Geometry
 from .fat_chains import Chains
-from .fat_folder import FOLDER, SHORT
+from .fat_folder import FOLDER, SHORT, Entry
 from .fat_limit import OverLimit, Problems
 from .fat_table import FatTable
-from .fat_tree import ROOT, Entry, Tree
+from .fat_tree import ROOT, Tree
 from .reader import Source
 
 _MAX_COMPARED = 256 << 20

@@ -12,9 +12,10 @@ from typing import NamedTuple
 
 from . import FormatError, fat_folder, fat_name
 from .fat_boot import SLOT, Geometry
+from .fat_folder import Entry
 from .fat_limit import Budget, OverLimit
 from .fat_table import PIECE, FatTable
-from .fat_tree import ROOT, Entry, Tree, below
+from .fat_tree import ROOT, Tree, below
 from .reader import Source
 
 _DOT = b".          "

@@ -22,16 +22,17 @@ VOLUME = 0x08
 FOLDER = 0x10
 MAX_PARTS = 20
 LAST_PART = 0x40
+_DOTS = (b".          ", b"..         ")
 # The order bytes of a whole long name of so many parts.
 _ORDERS = [bytes((parts | LAST_PART, *range(parts - 1, 0, -1))) for parts in range(MAX_PARTS + 1)]
 
 
-class Slot(NamedTuple):
-    """What one 8.3 slot and the long name before it say. `size` is in bytes, `time` local or "" if
-    impossible.
+class Entry(NamedTuple):
+    """A file or folder. `path` has backslashes, a leading one included, spelled as on the volume; `size` in
+    bytes; `time` local, "YYYY-MM-DDTHH:MM:SS" or ""; `alias` the 8.3 name.
     """
 
-    name: str
+    path: str
     size: int
     time: str
     is_folder: bool
@@ -40,24 +41,27 @@ class Slot(NamedTuple):
 
 
 class SlotParser:
-    """Turns a folder's bytes, handed over piece by piece, into slots.
+    """Turns a folder's bytes, handed over piece by piece, into entries.
 
-    `ended`: the end mark was seen; `count` slots were looked at; `label` the volume's label as stored, if the
-    folder holds one; `problems` in the names.
+    `ended`: the end mark was seen; `count` slots were looked at; `names` are those of the entries; `label`
+    the volume's label as stored, if the folder holds one; `problems` in the names.
     """
 
-    def __init__(self, wide_clusters: bool) -> None:
+    def __init__(self, start: str, wide_clusters: bool) -> None:
+        """`start`: what the paths of the folder's entries begin with, up to their names."""
         self.ended = False
         self.count = 0
+        self.names: list[str] = []
         self.label: bytes | None = None
         self.problems = Problems()
+        self._start = start
         self._wide = wide_clusters
         # The parts of a long name that the piece before ended with.
         self._carry = b""
 
-    def feed(self, piece: bytes) -> list[Slot]:
-        """The slots in use, without label, "." and "..". The piece holds whole slots."""
-        found: list[Slot] = []
+    def feed(self, piece: bytes) -> list[Entry]:
+        """The entries in use, without label, "." and "..". The piece holds whole slots."""
+        found: list[Entry] = []
         number = before = len(self._carry) // SLOT
         piece = self._carry + piece
         # Where the parts of a long name begin; none while it is -1.
@@ -71,9 +75,9 @@ class SlotParser:
             if first == DELETED or attributes & ATTRIBUTES != LONG_NAME:
                 long = piece[start * SLOT : number * SLOT] if start >= 0 else b""
                 start = -1
-                slot = self._slot(piece, number * SLOT, long)
-                if slot is not None:
-                    found.append(slot)
+                entry = self._entry(piece, number * SLOT, long)
+                if entry is not None:
+                    found.append(entry)
             elif start < 0:
                 start = number
             elif first & LAST_PART:
@@ -89,27 +93,28 @@ class SlotParser:
         self._orphan(self._carry)
         self._carry = b""
 
-    def _slot(self, piece: bytes, at: int, long: bytes) -> Slot | None:
+    def _entry(self, piece: bytes, at: int, long: bytes) -> Entry | None:
         """What the slot at byte `at` says, with these slots of a long name before it; None if it is no file
         or folder.
         """
         stored, attributes, flags, high, time, date, low, size = SHORT.unpack_from(piece, at)
-        if stored[0] == DELETED or attributes & VOLUME:
-            self._orphan(long)
-            if stored[0] != DELETED and self.label is None:
+        if stored[0] == DELETED or attributes & VOLUME or stored in _DOTS:
+            if long:
+                self._orphan(long)
+            if attributes & VOLUME and stored[0] != DELETED and self.label is None:
                 self.label = stored
             return None
         alias = fat_name.short_name(stored, flags)
-        if alias in (".", ".."):
-            self._orphan(long)
-            return None
         name = (self._long(long, stored, alias) if long else None) or alias
         if not name:
             self.problems.add("a file without a name, which nothing can reach")
             return None
-        folder = bool(attributes & FOLDER)
-        cluster = low | high << 16 if self._wide else low
-        return Slot(name, 0 if folder else size, time_text(date, time), folder, alias, cluster)
+        self.names.append(name)
+        if self._wide:
+            low |= high << 16
+        if attributes & FOLDER:
+            return Entry(self._start + name, 0, time_text(date, time), True, alias, low)
+        return Entry(self._start + name, size, time_text(date, time), False, alias, low)
 
     def _long(self, slots: bytes, stored: bytes, alias: str) -> str | None:
         """The long name in `slots`, if it is whole and belongs to this 8.3 name, as drivers see it."""

@@ -50,6 +50,8 @@ class Budget:
         self._refuse()
 
     def _refuse(self) -> None:
+        if self.entries >= 0 and self.slots >= 0 and self.text >= 0:
+            return
         for what, left, most in (
             ("files", self.entries, MAX_ENTRIES),
             ("slots in folders", self.slots, MAX_SLOTS),

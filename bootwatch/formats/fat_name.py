@@ -16,7 +16,8 @@ _LOWER = {
     for upper in bytes(range(0x41, 0x100)).decode(CODE_PAGE)
     if len(upper.lower()) == 1 and upper.lower().encode(CODE_PAGE, "ignore")
 }
-_FORBIDDEN = "\\/\0"
+# What would let a name look like a path.
+_SAFE = dict.fromkeys(map(ord, "\\/\0"), "\N{REPLACEMENT CHARACTER}")
 _LONGEST = 255
 _ROTATED = bytes((total & 1) << 7 | total >> 1 for total in range(256))
 
@@ -63,12 +64,13 @@ def short_name(short: bytes, flags: int) -> str:
     if short[0] == 0x05:
         short = b"\xe5" + short[1:]
     name = short.decode("ascii" if short.isascii() else CODE_PAGE)
+    if "\\" in name or "/" in name or "\0" in name:
+        name = name.translate(_SAFE)
     base, extension = name[:8].rstrip(" "), name[8:].rstrip(" ")
-    if flags & LOWER_BASE:
-        base = base.translate(_LOWER)
-    if flags & LOWER_EXTENSION:
-        extension = extension.translate(_LOWER)
-    return _safe(base + "." + extension if extension else base)
+    if flags:
+        base = base.translate(_LOWER) if flags & LOWER_BASE else base
+        extension = extension.translate(_LOWER) if flags & LOWER_EXTENSION else extension
+    return f"{base}.{extension}" if extension else base
 
 
 def long_name(stored: bytes) -> str | None:
@@ -88,11 +90,3 @@ def label(stored: bytes) -> str:
     if stored[:1] == b"\x05":
         stored = b"\xe5" + stored[1:]
     return stored.rstrip(b" \0").decode(CODE_PAGE)
-
-
-def _safe(name: str) -> str:
-    """Without the characters that would let a name look like a path."""
-    if "\\" in name or "/" in name or "\0" in name:
-        for char in _FORBIDDEN:
-            name = name.replace(char, "\N{REPLACEMENT CHARACTER}")
-    return name

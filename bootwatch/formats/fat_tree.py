@@ -6,11 +6,10 @@ A folder is a chain of clusters; on FAT12 and FAT16 the root is a stretch of fix
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import NamedTuple
 
 from . import FormatError, fat_name
 from .fat_boot import SLOT, Geometry
-from .fat_folder import FOLDER, Slot, SlotParser
+from .fat_folder import FOLDER, Entry, SlotParser
 from .fat_limit import Budget, OverLimit, Problems
 from .fat_table import FatTable
 from .reader import Source
@@ -18,48 +17,43 @@ from .reader import Source
 ROOT = "\\"
 # The most that Linux accepts: 65,536 slots a folder.
 _MAX_FOLDER_BYTES = 65536 * SLOT
-_MAX_CACHED_SLOTS = 65536
+_MAX_CACHED_ENTRIES = 65536
 # Most folders are small, however large a cluster is: read a little first.
 _FIRST_BYTES = 4096
 _MOST_BYTES = 32768
-
-
-class Entry(NamedTuple):
-    """A file or folder. `path` has backslashes, a leading one included, spelled as on the volume; `size` in
-    bytes; `time` local, "YYYY-MM-DDTHH:MM:SS" or ""; `alias` the 8.3 name.
-    """
-
-    path: str
-    size: int
-    time: str
-    is_folder: bool
-    alias: str
-    first_cluster: int
 
 
 @dataclass(slots=True)
 class Folder:
     """A folder's listing: each name once. `damaged`: not known in full; `label`: the volume's, as stored."""
 
-    slots: list[Slot] = field(default_factory=list)
+    entries: list[Entry] = field(default_factory=list)
+    names: list[str] = field(default_factory=list)
     label: bytes | None = None
     damaged: bool = False
-    _by_name: dict[str, Slot] = field(default_factory=dict)
+    _by_name: dict[str, Entry] | None = None
 
-    def add(self, slots: list[Slot], problems: Problems) -> None:
-        """Drivers only ever reach the first of equal names."""
-        for slot in slots:
-            if self._by_name.setdefault(fat_name.fold(slot.name), slot) is slot:
-                self.slots.append(slot)
-            else:
-                problems.add(f"{slot.name}: a second entry of this name, which nothing can reach")
-
-    def find(self, name: str) -> Slot | None:
+    def find(self, name: str) -> Entry | None:
         """By long name or alias, upper and lower case alike; a long name wins over another file's alias."""
-        folded = fat_name.fold(name)
-        return self._by_name.get(folded) or next(
-            (slot for slot in self.slots if fat_name.fold(slot.alias) == folded), None
-        )
+        if self._by_name is None:
+            self._by_name = dict(zip(map(fat_name.fold, self.names), self.entries, strict=True))
+            for entry in self.entries:
+                self._by_name.setdefault(fat_name.fold(entry.alias), entry)
+        return self._by_name.get(fat_name.fold(name))
+
+    def drop_doubles(self, problems: Problems) -> None:
+        """Drivers only ever reach the first of equal names."""
+        if len(set(map(fat_name.fold, self.names))) == len(self.names):
+            return
+        seen: set[str] = set()
+        kept = []
+        for entry, name in zip(self.entries, self.names, strict=True):
+            if (folded := fat_name.fold(name)) in seen:
+                problems.add(f"{name}: a second entry of this name, which nothing can reach")
+            else:
+                seen.add(folded)
+                kept.append((entry, name))
+        self.entries, self.names = [entry for entry, _ in kept], [name for _, name in kept]
 
 
 class Tree:
@@ -69,8 +63,8 @@ class Tree:
         self._source = source
         self._geometry = geometry
         self._table = table
-        self._cache: dict[int, Folder] = {}
-        self._cached_slots = 0
+        self._cache: dict[tuple[str, int], Folder] = {}
+        self._cached = 0
         self.problems = Problems()
         self.damaged_paths: set[str] = set()
         self.limited_paths: set[str] = set()
@@ -94,26 +88,27 @@ class Tree:
         if path != ROOT and self.is_root(first_cluster):
             self.damage(path, f"leads to cluster {first_cluster}, which is the root folder's")
             return Folder(damaged=True)
-        folder = self._cache.get(first_cluster)
+        folder = self._cache.get((path, first_cluster))
         if folder is None:
             folder = self._read(path, first_cluster, budget)
             # What was too much this time need not be so the next.
             if path not in self.limited_paths:
-                self._keep(first_cluster, folder)
+                self._keep((path, first_cluster), folder)
         if folder.damaged:
             self.damaged_paths.add(path)
         return folder
 
-    def _keep(self, first_cluster: int, folder: Folder) -> None:
-        while self._cache and self._cached_slots + len(folder.slots) + 1 > _MAX_CACHED_SLOTS:
+    def _keep(self, key: tuple[str, int], folder: Folder) -> None:
+        size = len(folder.entries) + 1
+        while self._cache and self._cached + size > _MAX_CACHED_ENTRIES:
             dropped = self._cache.pop(next(iter(self._cache)))
-            self._cached_slots -= len(dropped.slots) + 1
-        self._cache[first_cluster] = folder
-        self._cached_slots += len(folder.slots) + 1
+            self._cached -= len(dropped.entries) + 1
+        self._cache[key] = folder
+        self._cached += size
 
     def _read(self, path: str, first_cluster: int, budget: Budget) -> Folder:
-        parser = SlotParser(wide_clusters=self._geometry.fat_type == 32)
-        folder = Folder()
+        parser = SlotParser(below(path), wide_clusters=self._geometry.fat_type == 32)
+        folder = Folder(names=parser.names)
         try:
             budget.enter(path)
             for block in self.blocks(first_cluster):
@@ -121,9 +116,9 @@ class Tree:
                 if path != ROOT and count == 0 and not _begins_with_dot(block):
                     folder.damaged = True
                     self.damage(path, f"cluster {first_cluster} does not hold a folder's beginning")
-                slots = parser.feed(block)
-                folder.add(slots, parser.problems)
-                budget.spend(path, parser.count - count, len(slots))
+                entries = parser.feed(block)
+                folder.entries += entries
+                budget.spend(path, parser.count - count, len(entries))
                 if parser.ended:
                     break
             parser.finish()
@@ -133,6 +128,7 @@ class Tree:
         except FormatError as error:
             folder.damaged = True
             self.damage(path, str(error))
+        folder.drop_doubles(parser.problems)
         folder.label = parser.label
         for problem in parser.problems.found:
             self.problems.add(f"{path}: {problem}")
@@ -151,13 +147,17 @@ class Tree:
             raise FormatError(f"first cluster {cluster} is not on the volume")
         seen: set[int] = set()
         while cluster is not None:
-            if cluster in seen:
-                raise FormatError(f"the cluster chain runs in a circle at cluster {cluster}")
-            if len(seen) * geometry.cluster_size >= _MAX_FOLDER_BYTES:
+            left = _MAX_FOLDER_BYTES // geometry.cluster_size - len(seen)
+            if left <= 0:
                 raise FormatError(f"longer than {_MAX_FOLDER_BYTES} bytes, the most that a folder can have")
-            seen.add(cluster)
-            yield from self._stretch(geometry.cluster_offset(cluster), geometry.cluster_size)
-            cluster = self._table.follow(cluster)
+            # Several clusters at a time where they lie side by side; never one that was read already.
+            count = self._table.run(cluster, min(left, _MOST_BYTES // geometry.cluster_size or 1))
+            count = next((place for place in range(count) if cluster + place in seen), count)
+            if count == 0:
+                raise FormatError(f"the cluster chain runs in a circle at cluster {cluster}")
+            seen.update(range(cluster, cluster + count))
+            yield from self._stretch(geometry.cluster_offset(cluster), count * geometry.cluster_size)
+            cluster = self._table.follow(cluster + count - 1)
 
     def _stretch(self, offset: int, length: int) -> Iterator[bytes]:
         step = _FIRST_BYTES
