@@ -81,6 +81,11 @@ class Volume:
         return self._geometry.cluster_size
 
     @property
+    def capacity(self) -> int:
+        """Bytes that files can have in all. Files that claim more share clusters or lie beyond the end."""
+        return min(self._geometry.cluster_count * self._geometry.cluster_size, self._source.size)
+
+    @property
     def serial(self) -> str:
         """The volume's serial number, spelled "ABCD-1234"."""
         return self._geometry.serial

@@ -152,18 +152,30 @@ def _add_mounted(listing: Listing, path: str, real: str, size: int, time: str) -
 
 def read_walk(listing: Listing, volume: FatVolume) -> None:
     """List and read everything on a volume that is not mounted, straight from its partition."""
+    # Files that share clusters could have the same bytes read without end.
+    left = volume.capacity
     try:
         for entry in volume.walk():
             if entry.is_folder:
                 listing.add_folder(entry.path, entry.time)
+            elif entry.size > left:
+                listing.files[entry.path] = File(entry.path, entry.size, entry.time, None)
+                listing.gap(entry.path, Reason.LIMIT, "the volume's files claim more room than it has")
             else:
+                left -= entry.size
                 listing.add_file(entry.path, entry.size, entry.time, _opener(volume, entry))
     except OSError as error:
         # What was listed so far stays, but nothing is known of what was still to come.
         listing.gap(None, reason_in_reading(error), detail_of(error))
     for path in sorted(volume.damaged_paths):
-        listing.gap(None if path == "\\" else path, Reason.DAMAGED, "the folder is damaged")
+        is_limit = path in volume.limited_paths
+        reason, detail = (
+            (Reason.LIMIT, "more than is looked at")
+            if is_limit
+            else (Reason.DAMAGED, "the folder is damaged")
+        )
+        listing.gap(None if path == "\\" else path, reason, detail)
 
 
 def _opener(volume: FatVolume, entry: Entry) -> Callable[[], Reader]:
-    return lambda: volume.open(entry.path)
+    return lambda: volume.open(entry)
