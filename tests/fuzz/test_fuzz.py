@@ -28,7 +28,7 @@ Fuzz = Callable[..., Report]
 
 
 @pytest.fixture
-def fuzzer(record_property: Callable[[str, object], None]) -> Fuzz:
+def fuzzer(request: pytest.FixtureRequest) -> Fuzz:
     """The fuzzer, which counts what it did in the report. Its library exists for one architecture only."""
     if importlib.util.find_spec("atheris") is None:
         if platform.machine() != "x86_64":
@@ -37,7 +37,7 @@ def fuzzer(record_property: Callable[[str, object], None]) -> Fuzz:
 
     def run(name: str, folder: Path, **limits: int) -> Report:
         report = fuzz(name, folder, **limits)
-        record_property("inputs", report.inputs)
+        request.node.user_properties.append(("inputs", report.inputs))
         return report
 
     return run
