@@ -2,8 +2,10 @@
 
 import hashlib
 import io
+import os
 import random
 import re
+from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
 
@@ -172,15 +174,19 @@ def test_the_record_is_believed_where_counting_would_be_dear(
         assert Volume(file).free_bytes == free * 64 * 512
 
 
-def test_times_are_local_text(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    "time", ["1980-01-01T00:00:00", "2024-02-29T23:59:58", "2099-12-31T12:34:56", "2026-07-08T09:01:02"]
+)
+def test_times_are_local_text(tmp_path: Path, time: str) -> None:
     image = volume.make(tmp_path / "volume", 16, 8000)
     (tmp_path / "file").write_bytes(b"x")
+    seconds = datetime.fromisoformat(time).replace(tzinfo=UTC).timestamp()
+    os.utime(tmp_path / "file", (seconds, seconds))
+    # mtools is told that the local time is UTC.
     volume.copy_in(image, [tmp_path / "file"])
-    shown = re.search(r"(\d{4}-\d\d-\d\d) +(\d+:\d\d)", run("mdir", "-i", image, "::/"))
-    assert shown is not None
     with image.open("rb") as file:
         (entry,) = Volume(file).walk()
-    assert entry.time[:16] == f"{shown[1]}T{shown[2]:0>5}"
+    assert entry.time == time
 
 
 @pytest.fixture(scope="module")

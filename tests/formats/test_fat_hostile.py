@@ -91,6 +91,17 @@ def test_which_limit_ends_it() -> None:
         assert limit in fat.problems[0]
 
 
+def test_a_limit_is_that_of_one_question() -> None:
+    """What a walk did not get to can still be asked for by its path."""
+    fat = Volume(Reader(fat_hostile.folders_that_fan_out()))
+    folders = [entry.path for entry in fat.walk()]
+    assert len(fat.limited_paths) == len(folders) - MAX_FOLDERS + 1
+    last = folders[-1]
+    assert last in fat.limited_paths
+    with pytest.raises(FileNotFoundError):
+        fat.find(last + "\\absent")
+
+
 def test_a_chain_that_jumps_at_every_cluster() -> None:
     reader = Reader(fat_hostile.a_file_in_a_million_pieces())
     fat = Volume(reader)

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from bootwatch.formats.fat import Volume
+from bootwatch.formats.fat_table import FatTable
 
 from . import volume
 from .fat_maker import END, File, Folder, Maker, build, slot
@@ -116,8 +117,19 @@ class Hole(io.RawIOBase):
         return bytes(data)
 
 
-def test_a_large_file_in_many_pieces() -> None:
-    """Every cluster apart from the next, read forwards, backwards and anywhere."""
+def test_a_large_file_in_many_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every cluster apart from the next, read forwards, backwards and anywhere; going back does not begin
+    anew.
+    """
+    followed = 0
+    follow = FatTable.follow
+
+    def counted(table: FatTable, cluster: int) -> int | None:
+        nonlocal followed
+        followed += 1
+        return follow(table, cluster)
+
+    monkeypatch.setattr(FatTable, "follow", counted)
     maker = Maker(16, 6000)
     clusters = list(range(2, 6002))
     random.Random(6).shuffle(clusters)
@@ -128,6 +140,7 @@ def test_a_large_file_in_many_pieces() -> None:
     volume_ = Volume(io.BytesIO(maker.data))
     assert volume_.read("\\PIECES.BIN") == content
     assert volume_.check() == []
+    followed = 0
     with volume_.open("\\PIECES.BIN") as file:
         chance = random.Random(8)
         offsets = [
@@ -137,6 +150,7 @@ def test_a_large_file_in_many_pieces() -> None:
         for offset in offsets:
             file.seek(offset)
             assert file.read(700) == content[offset : offset + 700]
+    assert followed < 5000 + 1100 * len(offsets)
 
 
 def test_an_entry_of_a_walk_can_be_opened(tmp_path: Path) -> None:
