@@ -53,10 +53,11 @@ class FatFile(io.RawIOBase):
         wanted = left if size is None or size < 0 else min(size, left)
         parts = []
         while wanted > 0:
-            part = self._extent(wanted)
+            offset, length = self._stretch(wanted)
+            part = self._source.read(offset, length)
+            self._advance(len(part), length)
             parts.append(part)
-            self._at += len(part)
-            wanted -= len(part)
+            wanted -= length
         return parts[0] if len(parts) == 1 else b"".join(parts)
 
     def readall(self) -> bytes:
@@ -64,12 +65,16 @@ class FatFile(io.RawIOBase):
 
     def readinto(self, buffer: "memoryview | bytearray", /) -> int:  # type: ignore[override]
         view = memoryview(buffer).cast("B")
-        data = self.read(len(view))
-        view[: len(data)] = data
-        return len(data)
+        wanted = min(len(view), max(0, self.size - self._at))
+        done = 0
+        while done < wanted:
+            offset, length = self._stretch(wanted - done)
+            self._advance(self._source.read_into(offset, view[done : done + length]), length)
+            done += length
+        return done
 
-    def _extent(self, wanted: int) -> bytes:
-        """Read what lies in one stretch of clusters, at most `wanted` bytes."""
+    def _stretch(self, wanted: int) -> tuple[int, int]:
+        """Where the next bytes lie on the volume, and how many, at most `wanted`, lie side by side."""
         size = self._geometry.cluster_size
         inside = self._at % size
         try:
@@ -78,11 +83,12 @@ class FatFile(io.RawIOBase):
             raise OverLimit(f"{self._path}: at byte {self._at} of {self.size}: {error}") from None
         except FormatError as error:
             raise FormatError(f"{self._path}: at byte {self._at} of {self.size}: {error}") from None
-        length = min(wanted, count * size - inside)
-        data = self._source.read(self._geometry.cluster_offset(cluster) + inside, length)
-        if len(data) < length:
-            raise FormatError(f"{self._path}: the volume ends at byte {self._at + len(data)} of {self.size}")
-        return data
+        return self._geometry.cluster_offset(cluster) + inside, min(wanted, count * size - inside)
+
+    def _advance(self, had: int, length: int) -> None:
+        if had < length:
+            raise FormatError(f"{self._path}: the volume ends at byte {self._at + had} of {self.size}")
+        self._at += length
 
 
 class _Chain:

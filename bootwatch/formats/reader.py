@@ -28,6 +28,22 @@ class Source:
         data = self._reader.read(length)
         return data if len(data) == length or not data else self._rest(data, length)
 
+    def read_into(self, offset: int, buffer: memoryview) -> int:
+        """Fill `buffer` from byte `offset` on; how many bytes there were. OSError passes through."""
+        length = min(len(buffer), self.size - offset)
+        if length <= 0 or offset < 0:
+            return 0
+        fill = getattr(self._reader, "readinto", None)
+        if fill is None:
+            data = self.read(offset, length)
+            buffer[: len(data)] = data
+            return len(data)
+        self._reader.seek(offset)
+        done = 0
+        while done < length and (count := fill(buffer[done:length])):
+            done += count
+        return done
+
     def _rest(self, data: bytes, length: int) -> bytes:
         parts = [data]
         missing = length - len(data)

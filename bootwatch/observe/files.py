@@ -6,6 +6,7 @@ import hashlib
 import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Protocol
 
 from bootwatch.formats import FormatError
 from bootwatch.formats.fat import Entry
@@ -17,7 +18,7 @@ from bootwatch.model.path import folder_of, is_within
 from bootwatch.model.volume import File, Program
 from bootwatch.observe.machine import detail_of, reason_in_reading
 
-_CHUNK = 1 << 20
+_CHUNK = 512 << 10
 _TEXT_LIMIT = 64 << 10
 PROGRAM_LIMIT = 16 << 20
 _FILE_LIMIT = 4 << 30
@@ -26,6 +27,12 @@ _LOADER_FOLDER = "\\loader"
 _PRINTABLE = frozenset(b"\t\n\r\f") | frozenset(range(0x20, 0x100))
 
 KeepProgram = Callable[[str, bytes], None]
+
+
+class Content(Reader, Protocol):
+    """A file's content, read into a buffer."""
+
+    def readinto(self, buffer: memoryview, /) -> int | None: ...
 
 
 @dataclass
@@ -38,6 +45,8 @@ class Listing:
     gaps: list[Gap] = field(default_factory=list)
     _texts: dict[str, bytes] = field(default_factory=dict)
     _texts_size: int = 0
+    # One for all files: filled anew it stays in the processor's cache.
+    _buffer: memoryview = field(default_factory=lambda: memoryview(bytearray(_CHUNK)))
 
     def gap(self, path: str | None, reason: Reason, detail: str) -> None:
         self.gaps.append(Gap("volume", self.identity, reason, detail, path))
@@ -45,7 +54,7 @@ class Listing:
     def add_folder(self, path: str, time: str) -> None:
         self.files[path] = File(path, 0, time, None, is_folder=True)
 
-    def add_file(self, path: str, size: int, time: str, open_file: Callable[[], Reader]) -> None:
+    def add_file(self, path: str, size: int, time: str, open_file: Callable[[], Content]) -> None:
         """Read one file; what goes wrong is a gap and leaves the file listed without its content."""
         file = File(path, size, time, None)
         try:
@@ -59,17 +68,18 @@ class Listing:
             self.gap(path, Reason.DAMAGED, str(error))
         self.files[path] = file
 
-    def _read(self, file: File, reader: Reader) -> File:
+    def _read(self, file: File, reader: Content) -> File:
         digest = hashlib.sha256()
         size, kept = 0, b""
         is_program = False
-        while chunk := reader.read(_CHUNK):
+        while count := reader.readinto(self._buffer):
+            chunk = self._buffer[:count]
             if size == 0:
-                is_program = chunk[:2] == b"MZ"
+                is_program = bytes(chunk[:2]) == b"MZ"
             limit = PROGRAM_LIMIT if is_program and self.keep_program else _TEXT_LIMIT
-            if size + len(chunk) <= limit:
+            if size + count <= limit:
                 kept += chunk
-            size += len(chunk)
+            size += count
             digest.update(chunk)
         if size != file.size:
             self.gap(file.path, Reason.DAMAGED, f"{size} bytes could be read of {file.size}")
@@ -177,5 +187,5 @@ def read_walk(listing: Listing, volume: FatVolume) -> None:
         listing.gap(None if path == "\\" else path, reason, detail)
 
 
-def _opener(volume: FatVolume, entry: Entry) -> Callable[[], Reader]:
+def _opener(volume: FatVolume, entry: Entry) -> Callable[[], Content]:
     return lambda: volume.open(entry)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import errno
+import io
 import os
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import BinaryIO
 
 from bootwatch.model.gap import Reason
 
@@ -121,7 +121,7 @@ class Machine:
         return int(text) if text and text.isascii() and text.isdigit() else None
 
     @contextmanager
-    def open(self, path: str) -> Iterator[BinaryIO]:
+    def open(self, path: str) -> Iterator[io.BufferedReader]:
         """A file or block device, for reading. Other kinds of file are refused: they could hang."""
         handle = os.open(self.locate(path), os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
         try:

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import errno
 import io
-from typing import BinaryIO
 
 
 class Window(io.RawIOBase):
     """``length`` bytes of ``reader`` from ``offset`` on; OSError of the reader passes through."""
 
-    def __init__(self, reader: BinaryIO, offset: int, length: int) -> None:
+    def __init__(self, reader: io.BufferedReader, offset: int, length: int) -> None:
         super().__init__()
         self._reader, self._offset, self._length = reader, offset, length
         self._position = 0
@@ -33,6 +32,13 @@ class Window(io.RawIOBase):
     def tell(self) -> int:
         return self._position
 
+    def readinto(self, buffer: memoryview) -> int:  # type: ignore[override]
+        wanted = min(len(buffer), max(0, self._length - self._position))
+        if wanted:
+            self._reader.seek(self._offset + self._position)
+            self._advance(self._reader.readinto(buffer[:wanted]), wanted)
+        return wanted
+
     def read(self, size: int = -1) -> bytes:
         left = max(0, self._length - self._position)
         wanted = left if size is None or size < 0 else min(size, left)
@@ -40,7 +46,10 @@ class Window(io.RawIOBase):
             return b""
         self._reader.seek(self._offset + self._position)
         data = self._reader.read(wanted)
-        if len(data) < wanted:
-            raise OSError(errno.EIO, "the disk ends before its stated size")
-        self._position += len(data)
+        self._advance(len(data), wanted)
         return data
+
+    def _advance(self, had: int, wanted: int) -> None:
+        if had < wanted:
+            raise OSError(errno.EIO, "the disk ends before its stated size")
+        self._position += had

@@ -23,7 +23,7 @@ from tests.formats.tools import blank, run
 
 FOLDERS, FILES = 200, 25
 SIZE = 500_000_000
-CHUNK = 1 << 20
+CHUNK = 512 << 10  # stays in a processor's cache
 MOST_WALKING, MOST_HASHING = 5.0, 1.3
 
 
@@ -72,10 +72,10 @@ def walk(image: Path) -> int:
 
 
 def hash_in_volume(image: Path) -> bytes:
-    digest = hashlib.sha256()
+    digest, buffer = hashlib.sha256(), memoryview(bytearray(CHUNK))
     with image.open("rb", buffering=0) as device, Volume(device).open("\\LARGE.IMG") as file:
-        while chunk := file.read(CHUNK):
-            digest.update(chunk)
+        while count := file.readinto(buffer):
+            digest.update(buffer[:count])
     return digest.digest()
 
 
