@@ -1,4 +1,4 @@
-"""Headers of EFI programs: Microsoft PE/COFF 8.3, as UEFI 2.10 §2.1.1 uses it.
+"""Headers of EFI programs: PE/COFF 8.3, as UEFI 2.10 §2.1.1 uses it.
 
 "MZ", u32 offset of the PE header at 60; "PE\\0\\0", COFF header (u16 machine, u16 number of sections, u32
 time, u32 symbol table, u32 symbols, u16 size of the optional header, u16 flags), optional header (magic 0x10B

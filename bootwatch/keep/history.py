@@ -314,5 +314,5 @@ def _advice(error: Exception) -> str:
     if code in _NO_DATABASE:
         return "The next snapshot puts the damaged file aside: sudo bootwatch snapshot"
     if code == sqlite3.SQLITE_READONLY:
-        return "The last recording was cut off; the next one puts that right: sudo bootwatch snapshot"
+        return "The last snapshot was cut off; the next one puts that right: sudo bootwatch snapshot"
     return "Run the command with sudo."

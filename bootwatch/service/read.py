@@ -131,7 +131,7 @@ def _alone(places: Places) -> Iterator[None]:
 
 
 def _config_or_default(places: Places) -> tuple[Config, Problem | None]:
-    """A mistake in the config must not stop the recording: it is told once that is done."""
+    """A mistake in the config must not stop the watching: it is told once the snapshot is recorded."""
     try:
         return Config.load(places.config), None
     except Problem as problem:

@@ -240,7 +240,7 @@ def test_mistake_in_the_config(bootwatch: Commands) -> None:
     assert "bootwatch.yaml" in said.err and "line 2" in said.err and "sistems" in said.err
 
 
-def test_mistake_in_the_config_stops_no_recording(bootwatch: Commands) -> None:
+def test_mistake_in_the_config_stops_no_snapshot(bootwatch: Commands) -> None:
     bootwatch.save()
     bootwatch.root.write("etc/bootwatch/bootwatch.yaml", "sistems: []\n")
     quarry_updates(bootwatch)
@@ -441,7 +441,7 @@ def test_two_at_once_tell_once(bootwatch: Commands) -> None:
 
 
 @pytest.mark.parametrize("when", range(1, 9))
-def test_power_cut_while_recording(bootwatch: Commands, when: int) -> None:
+def test_power_cut_in_the_middle(bootwatch: Commands, when: int) -> None:
     """Killed at one fsync or another, then looked at again: the news are there once, by one message id."""
     bootwatch.save()
     quarry_updates(bootwatch)
