@@ -22,12 +22,12 @@ def run(arguments: argparse.Namespace) -> int:
     Config.load(arguments.places.config)
     result = _newest(arguments.places)
     facts = result.facts
-    print(f"{plain(facts.machine)}: {plain(one_line(result.drift))}.")
-    print("Next start: not worked out yet.")
+    print(f"{plain(facts.machine)}: {plain(one_line(result.drift))}")
+    print("next start: not worked out yet")
     if facts.snapshot is None:
-        print("Last checked: just now; nothing was recorded yet.")
+        print("last checked: just now; nothing was recorded yet")
     else:
-        print(f"Last checked: {moment(facts.time)}, {age(facts.time)} (snapshot {facts.snapshot}).")
+        print(f"last checked: {moment(facts.time)}, {age(facts.time)} (snapshot {facts.snapshot})")
     return status(result.drift)
 
 

@@ -31,8 +31,8 @@ def add(commands: Any) -> None:
     save.add_argument(
         "--accept-gaps", action="store_true", help="save even though not everything could be read"
     )
-    save.add_argument("--yes", action="store_true", help="do not ask")
-    save.add_argument("--json", action="store_true", help="as JSON; asks nothing, so it needs --yes")
+    save.add_argument("--yes", action="store_true", help="do not ask at a terminal either")
+    save.add_argument("--json", action="store_true", help="as JSON; asks nothing")
     save.set_defaults(run=run_save)
     show = parts.add_parser("show", help="show the baseline")
     show.add_argument("--json", action="store_true", help="as JSON")
@@ -56,7 +56,8 @@ def run_save(arguments: argparse.Namespace) -> int:
             "The baseline was not saved: not everything could be read (see above).",
             "Mend that first. To save all the same, without what is unknown: add --accept-gaps",
         )
-    if not arguments.yes and not _confirmed():
+    # Who names a reason in a script has looked already; who sits at a terminal reads it now.
+    if not arguments.yes and not arguments.json and sys.stdin.isatty() and not _confirmed():
         print("Nothing was saved.", file=sys.stderr)
         return 0
     path, lacking = save_baseline(places, row.number, reason, _who())
@@ -95,8 +96,6 @@ def _read(places: Places) -> Row:
 
 
 def _confirmed() -> bool:
-    if not sys.stdin.isatty():
-        raise UsageProblem("Nobody is there to be asked whether this is good.", "Look at it, then add --yes")
     print(
         "Does every system on this machine start as it should? Then save this as good [y/N]: ",
         end="",

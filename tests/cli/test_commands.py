@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import pty
 import shutil
 import subprocess
 import sys
@@ -67,10 +68,31 @@ def test_save_refuses_gaps_unless_accepted(bootwatch: Commands) -> None:
     assert bootwatch("drift").status == 0
 
 
-def test_save_asks_and_takes_no_for_an_answer(bootwatch: Commands, monkeypatch: pytest.MonkeyPatch) -> None:
-    said = bootwatch("baseline", "save", "--reason", "x")
-    assert said.status == 2 and "--yes" in said.err
-    assert not (bootwatch.root.folder / "var/lib/bootwatch/baseline").exists()
+@pytest.mark.parametrize(("answer", "is_saved"), [("n", False), ("", False), ("y", True)])
+def test_save_asks_at_a_terminal(bootwatch: Commands, answer: str, is_saved: bool) -> None:
+    command = [sys.executable, "-m", "bootwatch.cli", "--root", str(bootwatch.root.folder)]
+    here, there = pty.openpty()
+    os.write(here, f"{answer}\n".encode())
+    done = subprocess.run(
+        [*command, "baseline", "save", "--reason", "x"],
+        stdin=there,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    os.close(there)
+    os.close(here)
+    assert done.returncode == 0
+    assert "start as it should?" in done.stdout
+    assert (bootwatch.root.folder / "var/lib/bootwatch/baseline/current.yaml").exists() is is_saved
+
+
+def test_save_in_a_script_asks_nobody(bootwatch: Commands) -> None:
+    command = [sys.executable, "-m", "bootwatch.cli", "--root", str(bootwatch.root.folder)]
+    save = [*command, "baseline", "save", "--reason", "x"]
+    done = subprocess.run(save, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False)
+    assert done.returncode == 0 and "?" not in done.stdout
+    assert bootwatch("drift").status == 0
 
 
 def test_nothing_happened(bootwatch: Commands) -> None:
@@ -312,7 +334,7 @@ def test_answer_in_three_lines(bootwatch: Commands) -> None:
     lines = said.out.splitlines()
     assert len(lines) == 3
     assert lines[0].startswith("hall: ")
-    assert lines[1] == "Next start: not worked out yet."
+    assert lines[1] == "next start: not worked out yet"
     assert "snapshot 2" in lines[2]
 
 
