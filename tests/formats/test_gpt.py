@@ -108,7 +108,7 @@ def test_an_impossible_block_size(disk: Path, block_size: int) -> None:
         read(disk, block_size)
 
 
-@pytest.mark.long
+@pytest.mark.whole
 @settings(max_examples=40, deadline=None, derandomize=True)
 @given(
     st.sampled_from([1, 2, 4, 128, 129, 400]),

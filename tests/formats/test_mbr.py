@@ -66,7 +66,7 @@ def test_agrees_with_sfdisk(disk: Path) -> None:
     assert not table.is_protective
 
 
-@pytest.mark.long
+@pytest.mark.whole
 @settings(max_examples=30, deadline=None, derandomize=True)
 @given(
     st.lists(st.tuples(st.integers(0, 9), st.integers(1, 90), st.sampled_from(KINDS)), max_size=3),

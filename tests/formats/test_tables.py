@@ -153,7 +153,7 @@ def test_a_hybrid_record_lists_its_partitions() -> None:
     assert not read_mbr("mbr-whole").is_hybrid
 
 
-@pytest.mark.long
+@pytest.mark.whole
 def test_the_disks_are_what_the_tools_make(tmp_path: Path) -> None:
     subprocess.run([sys.executable, SAMPLES / "make_tables", tmp_path], check=True, timeout=300)
     for name, (source, protection, words) in GPT.items():
