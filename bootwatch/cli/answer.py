@@ -14,7 +14,6 @@ from bootwatch.problem import MachineProblem
 from bootwatch.tell.age import age
 from bootwatch.tell.phrases import moment, one_line
 from bootwatch.tell.plain import plain
-from bootwatch.tell.report import Facts
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -40,10 +39,7 @@ def _newest(places: Places) -> Result:
         raise no_baseline(places)
     row = newest(places)
     if row and row.drift:
-        machine = str(row.overview.get("machine") or baseline.machine)
-        return Result(
-            row.drift, Facts(machine, row.time, baseline.saved, baseline.reason, row.number), recorded=True
-        )
+        return Result.of_row(row, row.drift, baseline, recorded=True)
     if places.is_this_machine:
         raise MachineProblem(
             "No snapshot was compared with the baseline yet.", "Run: sudo bootwatch snapshot"

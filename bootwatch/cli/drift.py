@@ -17,7 +17,7 @@ from bootwatch.problem import MachineProblem
 from bootwatch.service.ask import ask_for_reading, must_ask
 from bootwatch.service.read import look
 from bootwatch.tell.age import age
-from bootwatch.tell.report import Facts, drift_report
+from bootwatch.tell.report import drift_report
 
 
 def add(commands: Any) -> None:
@@ -47,11 +47,8 @@ def get(places: Places, *, insist: bool = False) -> Result:
         return _asked(places)
     if places.is_this_machine and os.geteuid() and not insist:
         return published(places)
-    Config.load(places.config)
-    if load_header(places.baseline) is None:
-        raise no_baseline(places)
     reading = look(places)
-    if reading.drift is None:
+    if reading is None or reading.drift is None:
         raise no_baseline(places)
     return Result(reading.drift, reading.facts)
 
@@ -67,5 +64,4 @@ def _asked(places: Places) -> Result:
         raise MachineProblem(
             "The reading gave no comparison.", "See: journalctl -u bootwatch-read@asked-untold -n 20"
         )
-    machine = str(row.overview.get("machine") or baseline.machine)
-    return Result(row.drift, Facts(machine, row.time, baseline.saved, baseline.reason, row.number))
+    return Result.of_row(row, row.drift, baseline)

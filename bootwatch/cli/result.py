@@ -6,6 +6,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
+from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.history import History, Row
 from bootwatch.model.change import Drift
 from bootwatch.model.gap import Gap
@@ -14,6 +15,7 @@ from bootwatch.observe.machine import Machine
 from bootwatch.places import Places
 from bootwatch.problem import BaselineProblem, MachineProblem
 from bootwatch.service.uefi import require_uefi
+from bootwatch.tell.board import document
 from bootwatch.tell.report import Facts
 
 
@@ -37,16 +39,15 @@ class Result:
     facts: Facts
     recorded: bool = False
 
+    @classmethod
+    def of_row(cls, row: Row, drift: Drift, baseline: Baseline, *, recorded: bool = False) -> Result:
+        """A recorded comparison, as the history holds it."""
+        machine = str(row.overview.get("machine") or baseline.machine)
+        facts = Facts(machine, row.time, baseline.saved, baseline.reason, row.number)
+        return cls(drift, facts, recorded)
+
     def to_json(self) -> dict[str, Any]:
-        document = self.drift.to_json()
-        facts = self.facts
-        baseline = {"saved": facts.baseline_saved, "reason": facts.baseline_reason}
-        return document | {
-            "machine": facts.machine,
-            "snapshot": facts.snapshot,
-            "time": facts.time,
-            "baseline": baseline,
-        }
+        return document(self.drift, self.facts)
 
 
 def status(drift: Drift) -> int:
@@ -80,14 +81,12 @@ def published(places: Places) -> Result:
     try:
         if run is None:
             raise FileNotFoundError
-        document = json.loads((run / "drift.json").read_bytes())
-        baseline = document["baseline"]
+        left = json.loads((run / "drift.json").read_bytes())
+        baseline = left["baseline"]
         if baseline is None:
             raise no_baseline(places)
-        facts = Facts(
-            document["machine"], document["time"], baseline["saved"], baseline["reason"], document["snapshot"]
-        )
-        return Result(Drift.from_json(document), facts, recorded=True)
+        facts = Facts(left["machine"], left["time"], baseline["saved"], baseline["reason"], left["snapshot"])
+        return Result(Drift.from_json(left), facts, recorded=True)
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise MachineProblem(
             "Reading this machine needs rights that you don't have, and nothing was recorded yet.",

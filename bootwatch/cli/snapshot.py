@@ -10,6 +10,7 @@ from typing import Any
 
 from bootwatch.cli.result import newest
 from bootwatch.config import Config
+from bootwatch.keep.history import Row
 from bootwatch.model.snapshot import Moment
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem, Problem
@@ -61,9 +62,7 @@ def run(arguments: argparse.Namespace) -> int:
     if row is None:
         raise MachineProblem("No snapshot was recorded.", "See: journalctl -u 'bootwatch-read@*' -n 20")
     if arguments.json:
-        print(
-            json.dumps(_document(row.number, row.time, row.moment.value, row.result, row.overview), indent=1)
-        )
+        print(json.dumps(_document(row), indent=1))
         return 0
     drift = row.drift
     line = one_line(drift) if drift else "there is no baseline yet to compare it with"
@@ -100,13 +99,13 @@ def require_rights(places: Places) -> None:
         )
 
 
-def _document(number: int, time: str, moment: str, result: Any, overview: dict[str, Any]) -> dict[str, Any]:
+def _document(row: Row) -> dict[str, Any]:
     return {
         "format": "bootwatch/snapshot/1",
-        "snapshot": number,
-        "time": time,
-        "moment": moment,
-        "level": result["level"] if result else None,
-        "gaps": overview.get("gaps", []),
-        "findings": overview.get("findings", []),
+        "snapshot": row.number,
+        "time": row.time,
+        "moment": row.moment.value,
+        "level": row.result["level"] if row.result else None,
+        "gaps": row.overview.get("gaps", []),
+        "findings": row.overview.get("findings", []),
     }

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 import hashlib
-import re
 import struct
 from dataclasses import dataclass
 from typing import Any
 
 from bootwatch.formats import FormatError
 from bootwatch.formats.load_option import LoadOption
+from bootwatch.model.disk import hard_drive_identifier
 from bootwatch.model.path import fold
 from bootwatch.model.snapshot import State
-from bootwatch.model.variable import GLOBAL, key
-
-# Four upper-case hex digits: firmware ignores any other spelling.
-_NAME = re.compile(rf"Boot([0-9A-F]{{4}})-{GLOBAL}")
-_GPT, _MBR = 2, 1
+from bootwatch.model.variable import entry_number, key
 
 
 @dataclass(frozen=True)
@@ -76,8 +72,8 @@ def read_entries(state: State) -> dict[int, Entry]:
     """Every boot entry by its number, but for what the firmware would discard."""
     entries = {}
     for name in sorted(state.variables):
-        match = _NAME.fullmatch(name)
-        entry = parse_entry(int(match[1], 16), state.variables[name].data) if match else None
+        number = entry_number(name)
+        entry = parse_entry(number, state.variables[name].data) if number is not None else None
         if entry:
             entries[entry.number] = entry
     return entries
@@ -92,25 +88,17 @@ def parse_entry(number: int, data: bytes) -> Entry | None:
     if not option.is_acceptable:
         return None
     drive = option.path.hard_drive()
+    volume = drive and hard_drive_identifier(drive.signature_type, drive.signature, drive.partition_number)
     return Entry(
         number=number,
         label=option.description,
         active=option.active,
-        target=_target(option),
+        target=volume or f"path:{bytes(option.path).hex()}",
         file=option.path.file(),
         data=hashlib.sha256(option.optional_data).hexdigest(),
         path=str(option.path),
         partition=drive.partition_number if drive else None,
     )
-
-
-def _target(option: LoadOption) -> str:
-    node = option.path.hard_drive()
-    if node and node.signature_type == _GPT:
-        return f"gpt:{node.signature}"
-    if node and node.signature_type == _MBR:
-        return f"mbr:{node.signature}-{node.partition_number:02x}"
-    return f"path:{bytes(option.path).hex()}"
 
 
 def read_order(state: State) -> list[int]:

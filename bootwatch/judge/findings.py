@@ -48,16 +48,12 @@ def _finding(name: str, identity: tuple[str, ...], system: str | None, what: str
 def _not_esp(state: State, systems: Systems) -> Iterator[Finding]:
     """Firmware doesn't look at the type; installers and automatic mounts do."""
     for volume in state.volumes.values():
-        if volume.type is not None and volume.type not in BOOT_TYPES and _has_efi_folder(volume.files):
+        if volume.type is not None and volume.type not in BOOT_TYPES and volume.file("\\EFI"):
             system = systems.of_volume(volume.identity)
             where = f"{volume.identity}, type {volume.type}"
             yield _finding(
                 "volume-not-esp", (volume.identity,), system, describe_volume(volume, system), where
             )
-
-
-def _has_efi_folder(paths: object) -> bool:
-    return isinstance(paths, dict) and any(path.upper() == "\\EFI" for path in paths)
 
 
 def _removable_first(state: State, systems: Systems) -> Iterator[Finding]:

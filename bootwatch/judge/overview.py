@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from bootwatch.judge.entries import Entry, entry_name, read_entries, read_next, read_order
+from bootwatch.judge.entries import Entry, entry_name, read_next, read_order
 from bootwatch.judge.findings import findings
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.sides import Sides
@@ -19,9 +19,8 @@ from bootwatch.model.volume import Volume
 
 def overview(state: State, gaps: tuple[Gap, ...], names: Mapping[str, str] | None = None) -> dict[str, Any]:
     """Entries (those of the boot order first), volumes with their loaders, findings; plain JSON values."""
-    entries = read_entries(state)
-    systems = Systems(entries.values(), names)
     sides = Sides(state, state, gaps, gaps, names)
+    entries, systems = sides.entries_now, sides.systems
     order = [number for number in dict.fromkeys(read_order(state)) if number in entries]
     rest = [number for number in entries if number not in order]
     following = read_next(state)

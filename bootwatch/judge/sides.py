@@ -13,10 +13,9 @@ from bootwatch.model.disk import Partition
 from bootwatch.model.gap import Gap
 from bootwatch.model.path import fold
 from bootwatch.model.snapshot import State
-from bootwatch.model.variable import GLOBAL
+from bootwatch.model.variable import entry_number
 from bootwatch.model.volume import Volume
 
-_ENTRY = re.compile(rf"Boot[0-9A-F]{{4}}-{GLOBAL}")
 _DEFAULT_FILE = re.compile(r"\\EFI\\BOOT\\BOOT[A-Z0-9]+\.EFI")
 
 
@@ -62,7 +61,9 @@ class Sides:
     def unread_entries(self) -> set[str]:
         """Variables of entries that exist today and could not be read, unless the baseline knows them."""
         unread = {gap.name for gap in self.gaps if gap.kind == "variables"}
-        return {name for name in unread if _ENTRY.fullmatch(name) and name not in self.before.variables}
+        return {
+            name for name in unread if entry_number(name) is not None and name not in self.before.variables
+        }
 
     def knows_entry_gone(self, variable: str) -> bool:
         """Whether an entry that isn't found can be said to be gone: it may have moved into an unread one."""

@@ -13,6 +13,16 @@ MBR_ESP = "mbr:ef"
 BOOT_TYPES = frozenset({ESP, XBOOTLDR, MBR_ESP})
 
 
+_GPT_SIGNATURE, _MBR_SIGNATURE = 2, 1
+
+
+def hard_drive_identifier(signature_type: int, signature: str, number: int) -> str | None:
+    """The identifier of the partition that a device path's hard drive node names; None for other kinds."""
+    if signature_type == _GPT_SIGNATURE:
+        return f"gpt:{signature}"
+    return f"mbr:{signature}-{number:02x}" if signature_type == _MBR_SIGNATURE else None
+
+
 @dataclass(frozen=True)
 class Partition:
     """One partition. ``identifier`` as in a volume's identity; LBAs in logical blocks, the last inclusive.

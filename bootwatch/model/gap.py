@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
 from bootwatch.model.path import is_within
-
-_ENTRY = re.compile(r"Boot[0-9A-F]{4}-")
+from bootwatch.model.variable import entry_number
 
 
 class Reason(StrEnum):
@@ -59,7 +57,7 @@ class Gap:
         """
         if "variables" in scope:
             name = str(scope["variables"])
-            moved = bool(_ENTRY.match(name) and _ENTRY.match(self.name))
+            moved = entry_number(name) is not None and entry_number(self.name) is not None
             return self.kind == "variables" and (moved or self.name in ("*", name))
         if "volume" not in scope:
             return False

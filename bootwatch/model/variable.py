@@ -13,6 +13,9 @@ LOADER_INTERFACE = "4a67b082-0a4c-41cf-b6c7-440b29bb8c4f"
 
 _FILE_NAME = re.compile(r"(.+)-([0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12})", re.IGNORECASE)
 
+# Four upper-case hex digits: firmware ignores any other spelling.
+_ENTRY = re.compile(rf"Boot([0-9A-F]{{4}})-{GLOBAL}")
+
 
 @dataclass(frozen=True)
 class Variable:
@@ -38,3 +41,9 @@ def split_file_name(file_name: str) -> tuple[str, str] | None:
 def key(name: str, namespace: str = GLOBAL) -> str:
     """The name of a variable's file in efivarfs."""
     return f"{name}-{namespace}"
+
+
+def entry_number(file_name: str) -> int | None:
+    """The number of the boot entry whose variable this is; None for any other variable."""
+    match = _ENTRY.fullmatch(file_name)
+    return int(match[1], 16) if match else None

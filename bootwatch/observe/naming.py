@@ -6,17 +6,9 @@ from collections.abc import Iterable
 
 from bootwatch.formats import FormatError
 from bootwatch.formats.load_option import LoadOption
+from bootwatch.model.disk import hard_drive_identifier
 from bootwatch.model.variable import Variable, split_file_name
 from bootwatch.observe.mounts import FstabLine
-
-_GPT, _MBR = 2, 1
-
-
-def hard_drive_identifier(signature_type: int, signature: str, number: int) -> str | None:
-    """The identifier of the partition that a device path's hard drive node names; None for other kinds."""
-    if signature_type == _GPT:
-        return f"gpt:{signature}"
-    return f"mbr:{signature}-{number:02x}" if signature_type == _MBR else None
 
 
 def named_by_entries(variables: dict[str, Variable]) -> set[str]:

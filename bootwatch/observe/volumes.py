@@ -94,20 +94,20 @@ class VolumeReader:
     result: Volumes = field(default_factory=Volumes)
 
     def read(self, disks: list[tuple[Disk, Drive]]) -> Volumes:
-        places = _places(disks)
-        serials = Counter(self._look_at_header(place)[0] for place in places if place.partition is None)
-        for place in places:
-            self._read_place(self._told_apart(place, serials))
+        for place in self._told_apart(_places(disks)):
+            self._read_place(place)
         return self.result
 
-    def _told_apart(self, place: Place, serials: Counter[str | None]) -> Place:
+    def _told_apart(self, places: list[Place]) -> list[Place]:
         """Volumes without a table that carry the same serial are told apart by their disks' addresses."""
-        if place.partition is not None:
-            return place
-        serial = self._look_at_header(place)[0]
-        if serial is None or serials[serial] < 2:
-            return place
-        return replace(place, identity=f"fat:{serial}@{place.disk.address}")
+        serials = [None if place.partition else self._look_at_header(place)[0] for place in places]
+        count = Counter(serials)
+        return [
+            replace(place, identity=f"fat:{serial}@{place.disk.address}")
+            if serial is not None and count[serial] > 1
+            else place
+            for place, serial in zip(places, serials, strict=True)
+        ]
 
     def _read_place(self, place: Place) -> None:
         """Read a volume by whichever way is right; again when it was mounted or unmounted meanwhile."""
@@ -178,7 +178,7 @@ class VolumeReader:
         return identity
 
     def _look_at_header(self, place: Place) -> tuple[str | None, str, int | None]:
-        """Serial, label and type of a mounted volume, where its node may be read."""
+        """Serial, label and type of a volume, where its node may be read."""
         try:
             with self._open(place) as reader:
                 volume = FatVolume(reader)

@@ -63,15 +63,19 @@ class Reading:
         )
 
 
-def look(places: Places) -> Reading:
-    """Read and compare, and record nothing: what is done for a folder that stands for a machine."""
+def look(places: Places) -> Reading | None:
+    """Read and compare, and record nothing: what is done for a folder that stands for a machine.
+
+    None, and nothing is read, where there is no baseline to compare with.
+    """
     config, baseline = Config.load(places.config), baselines.load(places.baseline, places.history / _CACHE)
+    if baseline is None:
+        return None
     snapshot = _observe(places, Moment.ASKED, baseline)
-    drift = _compare(snapshot, baseline, config) if baseline else None
-    if baseline and drift:
-        with contextlib.suppress(Problem), History.look(places.history) as history:
-            if history:
-                drift = _place_in_time(history, drift, baseline, snapshot)
+    drift = _compare(snapshot, baseline, config)
+    with contextlib.suppress(Problem), History.look(places.history) as history:
+        if history:
+            drift = _place_in_time(history, drift, baseline, snapshot)
     return Reading(_machine_name(config, snapshot), snapshot, baseline, drift)
 
 

@@ -28,7 +28,7 @@ def publish(places: Places, drift: Drift, facts: Facts) -> None:
         return
     _put_all(
         places.run,
-        _document(drift, facts),
+        document(drift, facts),
         f"{plain(facts.machine)}: {one_line(drift)}",
         log_in_lines(drift, facts),
     )
@@ -76,7 +76,8 @@ def log_in_lines(drift: Drift, facts: Facts) -> str:
     return f"{first}\n{second}\n"
 
 
-def _document(drift: Drift, facts: Facts) -> dict[str, Any]:
+def document(drift: Drift, facts: Facts) -> dict[str, Any]:
+    """The drift with what it was compared with: what is published, and what --json prints."""
     return drift.to_json() | {
         "machine": facts.machine,
         "snapshot": facts.snapshot,
