@@ -12,19 +12,38 @@ from bootwatch.model.path import fold
 
 @dataclass(frozen=True)
 class Program:
-    """What the header of a file that begins with MZ declares; sizes in bytes, None where it can't be told."""
+    """What the header of a file that begins with MZ declares; sizes in bytes, None where it can't be told.
+
+    ``sections`` are those that hold something, of the ones by which a unified kernel image is known (.linux,
+    .initrd, .osrel and so on); None where they were not recorded. ``names`` holds what it calls itself: from
+    the version resource "product", "description", "company" and "original" (file name), from a unified kernel
+    image's os-release "os" and "os_id"; each only where it says so.
+    """
 
     machine: int | None
     subsystem: int | None
     declared_size: int | None
     problems: tuple[str, ...] = ()
+    sections: tuple[str, ...] | None = None
+    names: dict[str, str] = field(default_factory=dict)
 
     def to_json(self) -> dict[str, Any]:
-        return {**vars(self), "problems": list(self.problems)}
+        document: dict[str, Any] = {
+            "machine": self.machine,
+            "subsystem": self.subsystem,
+            "declared_size": self.declared_size,
+            "problems": list(self.problems),
+        }
+        if self.sections is not None:
+            document["sections"] = list(self.sections)
+        return {**document, "names": self.names} if self.names else document
 
     @classmethod
     def from_json(cls, document: dict[str, Any]) -> Program:
-        return cls(**{**known_fields(cls, document), "problems": tuple(document["problems"])})
+        known = known_fields(cls, document)
+        sections = known.get("sections")
+        known["sections"] = None if sections is None else tuple(sections)
+        return cls(**{**known, "problems": tuple(document["problems"])})
 
 
 @dataclass(frozen=True)

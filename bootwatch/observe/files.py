@@ -11,12 +11,12 @@ from typing import Protocol
 from bootwatch.formats import FormatError
 from bootwatch.formats.fat import Entry
 from bootwatch.formats.fat import Volume as FatVolume
-from bootwatch.formats.pe import Image
 from bootwatch.formats.reader import Reader
 from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.path import folder_of, is_within
-from bootwatch.model.volume import File, Program
+from bootwatch.model.volume import File
 from bootwatch.observe.machine import detail_of, reason_in_reading
+from bootwatch.observe.program import read_program
 
 _CHUNK = 512 << 10
 _TEXT_LIMIT = 64 << 10
@@ -88,7 +88,7 @@ class Listing:
         if is_program:
             if self.keep_program and size <= PROGRAM_LIMIT:
                 self.keep_program(name, kept)
-            return File(file.path, size, file.time, name, program=_program(reader))
+            return File(file.path, size, file.time, name, program=read_program(reader))
         if size == len(kept) and self._texts_size + size <= _TEXTS_LIMIT and _is_text(kept):
             self._texts[file.path] = kept
             self._texts_size += size
@@ -103,14 +103,6 @@ class Listing:
             if folder_of(path) in beside or is_within(path, _LOADER_FOLDER)
         )
         return {hashlib.sha256(data).hexdigest(): data for data in wanted}
-
-
-def _program(reader: Reader) -> Program:
-    try:
-        image = Image.read(reader)
-    except FormatError as error:
-        return Program(None, None, None, (str(error),))
-    return Program(image.machine, image.subsystem, image.declared_size, tuple(map(str, image.problems)))
 
 
 def _is_text(data: bytes) -> bool:
