@@ -97,6 +97,16 @@ class DevicePath:
         kind, subtype, length = _HEADER.unpack_from(self.raw, at)
         return (kind, subtype) == (END, END_ENTIRE) and _HEADER.size <= length <= len(self.raw) - at
 
+    @property
+    def is_valid(self) -> bool:
+        """Whether edk2 takes the first path: it is complete, its End node is just a header, and each file
+        node ends with a NUL."""
+        at = sum(_HEADER.size + len(node.data) for node in self.nodes)
+        if not self.is_complete or _HEADER.unpack_from(self.raw, at)[2] != _HEADER.size:
+            return False
+        files = (node for node in self.nodes if (node.type, node.subtype) == FILE)
+        return all(bytes(node).endswith(b"\0\0") for node in files)
+
     def hard_drive(self) -> HardDrive | None:
         """The first instance's first well-formed hard drive node, wherever it stands."""
         for node in self._first_instance():

@@ -67,11 +67,11 @@ class LoadOption:
 
     @property
     def is_acceptable(self) -> bool:
-        """Whether edk2 would keep the option: its description ends, its path list is there, fits and has an
-        End node. Oddities within a node, such as a file name without a NUL, do not matter to it."""
+        """Whether edk2 would keep the option: its description ends, its path list is there and fits, and the
+        first path in it ends with an End node of just its header, its file names with a NUL."""
         end = utf16.nul_at(self.raw, _HEAD.size)
         length = _HEAD.unpack_from(self.raw)[1]
-        return end >= 0 and 0 < length <= len(self.raw) - end - 2 and self.path.is_complete
+        return end >= 0 and 0 < length <= len(self.raw) - end - 2 and self.path.is_valid
 
     @property
     def active(self) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import platform
 import shlex
 from typing import Any
 
@@ -30,7 +31,7 @@ def read_facts(machine: Machine) -> tuple[dict[str, Any], list[FstabLine], list[
     facts: dict[str, Any] = {
         "machine_id": machine.text_or_none("etc/machine-id"),
         "host_name": machine.text_or_none("etc/hostname"),
-        "architecture": machine.text_or_none("proc/sys/kernel/arch"),
+        "architecture": machine.text_or_none("proc/sys/kernel/arch") or platform.machine(),
         "firmware_bits": machine.number_or_none("sys/firmware/efi/fw_platform_size"),
         "system": _os_release(machine),
         "fstab": [line.to_json() for line in fstab],

@@ -1,0 +1,232 @@
+"""Where a load option's device path ends on this machine (UEFI 2.10 §3.1.2, §3.5.1, and edk2's ways).
+
+A path names a file in full, from the PCI root on; or in short form, from the partition or the file on; or
+only a disk or a partition, whose default file is meant. The first device path of the list is what counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from bootwatch.formats import guid, utf16
+from bootwatch.formats.device_path import DevicePath, Node
+from bootwatch.formats.device_path_text_media import FILE, HARD_DRIVE, HARD_DRIVE_NODE
+from bootwatch.judge.attachment import ACPI, HARDWARE, MEDIA, MESSAGING, Attached, disks_at
+from bootwatch.judge.ground import Ground, Landing
+from bootwatch.model.disk import Disk, Partition, hard_drive_identifier
+from bootwatch.model.volume import Volume
+
+_BBS, _END = 5, 0x7F
+_CDROM, _FV_FILE, _FV = (MEDIA, 2), (MEDIA, 6), (MEDIA, 7)
+_USB, _USB_CLASS, _USB_WWID = (MESSAGING, 5), (MESSAGING, 15), (MESSAGING, 16)
+_NETWORK = frozenset((MESSAGING, subtype) for subtype in (11, 12, 13, 20, 24, 27, 28))
+_VENDORS = frozenset({(HARDWARE, 4), (MESSAGING, 10), (MEDIA, 3)})
+_FORMATS = {2: 2, 1: 1}  # signature type -> table format that firmware writes beside it
+_ANY_USB = (0xFFFF, 0xFFFF)
+
+Landings = tuple[Landing, ...]
+
+
+@dataclass(frozen=True)
+class OptionPath:
+    """One option's path on one machine."""
+
+    ground: Ground
+    path: DevicePath
+
+    def landings(self) -> Landings:
+        """Where it may end; more than one where the firmware has a free choice."""
+        nodes = self._nodes
+        kinds = [(node.type, node.subtype) for node in nodes]
+        if not nodes:
+            return _never("its device path names nothing")
+        if {_FV_FILE, _FV} & set(kinds):
+            return (Landing(True, "it is a program in the firmware itself"),)
+        if nodes[0].type == _BBS:
+            return _never("it names a start in the old BIOS way, which this firmware is not taken to have")
+        if kinds[0] == HARD_DRIVE:
+            return self._short_form(nodes)
+        if kinds[0] == FILE:
+            return self._on_any_volume(named_file(nodes))
+        if kinds[0] in (_USB_CLASS, _USB_WWID):
+            return self._on_usb(nodes)
+        if _NETWORK & set(kinds):
+            return _never("it asks the network, and is passed over unless a server there answers")
+        return self._full(nodes)
+
+    @property
+    def _nodes(self) -> tuple[Node, ...]:
+        nodes = self.path.nodes
+        end = next((place for place, node in enumerate(nodes) if node.type == _END), len(nodes))
+        return nodes[:end]
+
+    # in full
+
+    def _full(self, nodes: Sequence[Node]) -> Landings:
+        media = next((place for place, node in enumerate(nodes) if node.type == MEDIA), len(nodes))
+        disks, is_sure = disks_at(self.ground.disks, nodes[:media])
+        if not disks:
+            return (self._no_disk(nodes[:media]),)
+        landings = [landing for disk in disks for landing in self._on_disk(disk, nodes[media:])]
+        if is_sure or len(disks) > 1:
+            return tuple(landings)
+        return tuple(_unsure(landing) for landing in landings)
+
+    def _no_disk(self, nodes: Sequence[Node]) -> Landing:
+        if self.ground.has_unread_disks:
+            return Landing(None, "a disk could not be read: it may be the one that is named")
+        strange = nodes[0].type not in (ACPI,) or any((one.type, one.subtype) in _VENDORS for one in nodes)
+        if strange:
+            return Landing(None, "only the firmware knows what its device path leads to", likely=False)
+        return Landing(False, "no disk is attached where it says")
+
+    def _on_disk(self, disk: Disk, media: Sequence[Node]) -> Landings:
+        if not media:
+            return (self.ground.default_of(disk),)
+        kind = (media[0].type, media[0].subtype)
+        if kind == _CDROM:
+            return (Landing(None, "it names an optical disc, which is not looked at", likely=False),)
+        if kind == FILE:
+            return (self._in_place(disk, None, media),)
+        if kind != HARD_DRIVE or len(media[0].data) != HARD_DRIVE_NODE.size:
+            return _never("its device path names nothing that firmware finds on a disk")
+        for part in disk.partitions:
+            if _is_named(part, media[0].data, exactly=True):
+                return (self._in_place(disk, part, media[1:]),)
+        return _never("the disk has no partition with the number, place and identifier that it says")
+
+    # in short form
+
+    def _short_form(self, nodes: Sequence[Node]) -> Landings:
+        data = nodes[0].data
+        if len(data) != HARD_DRIVE_NODE.size:
+            return _never("its device path is damaged")
+        found = [
+            self._in_place(disk, part, nodes[1:])
+            for disk in self.ground.disks
+            for part in disk.partitions
+            if _is_named(part, data, exactly=False)
+        ]
+        if found:
+            return tuple(found)
+        return (self._no_partition(data),)
+
+    def _no_partition(self, data: bytes) -> Landing:
+        number, _, _, signature, _, kind = HARD_DRIVE_NODE.unpack(data)
+        identifier = _identifier(number, signature, kind)
+        if self.ground.has_unread_disks:
+            return Landing(None, "a disk could not be read: its partition may lie there", identifier)
+        for disk in self.ground.disks:
+            for part in disk.partitions:
+                if part.identifier == identifier:
+                    return Landing(
+                        False, f"it names partition number {number}, which is number {part.number} now"
+                    )
+        return Landing(False, f"no disk has its partition {(identifier or '?').partition(':')[2]}")
+
+    def _on_any_volume(self, path: str) -> Landings:
+        """A path without a device: on every removable disk, then on every fixed one."""
+        for is_removable in (True, False):
+            disks = [disk for disk in self.ground.disks if disk.removable == is_removable]
+            hits = [landing for disk in disks if (landing := self._first_on(disk, path))]
+            if hits:
+                return tuple(hits)
+        if self.ground.has_unread_disks:
+            return (Landing(None, "a disk could not be read: the file may be there"),)
+        return _never("no boot volume has the file")
+
+    def _first_on(self, disk: Disk, path: str) -> Landing | None:
+        """The first file of that path on a disk that the firmware settles for."""
+        landings = (self.ground.land(volume, path) for volume in self.ground.volumes_of(disk))
+        found = next((landing for landing in landings if landing.chosen or landing.starts is None), None)
+        unread = next(self.ground.unread_of(disk), None)
+        if found or not unread:
+            return found
+        return Landing(None, "whether the file is there could not be read", unread, path)
+
+    def _on_usb(self, nodes: Sequence[Node]) -> Landings:
+        sticks = [disk for disk in self.ground.disks if Attached(disk).usb]
+        if not sticks:
+            return _never("no USB disk is attached")
+        vendor = tuple(int.from_bytes(nodes[0].data[at : at + 2], "little") for at in (0, 2))
+        is_any = (nodes[0].type, nodes[0].subtype) == _USB_CLASS and vendor == _ANY_USB
+        landings = [landing for disk in sticks for landing in self._on_disk(disk, nodes[1:])]
+        if is_any:
+            started = [landing for landing in landings if landing.chosen or landing.starts is None]
+            return tuple(started or landings[:1])
+        return tuple(_unsure(landing) for landing in landings)
+
+    # a file at last
+
+    def _in_place(self, disk: Disk, part: Partition | None, rest: Sequence[Node]) -> Landing:
+        volume = self.ground.volume(disk, part)
+        if volume is None:
+            return self._no_volume(part)
+        if not rest:
+            return self.ground.default_on(volume)
+        return self._file_on(volume, rest)
+
+    def _no_volume(self, part: Partition | None) -> Landing:
+        if part is None:
+            return Landing(False, "it names a file on the disk itself, which has no FAT file system")
+        if self.ground.is_unread(part.identifier):
+            return Landing(None, "its volume could not be read", part.identifier)
+        return Landing(False, "its partition holds no FAT file system", part.identifier)
+
+    def _file_on(self, volume: Volume, nodes: Sequence[Node]) -> Landing:
+        if any((node.type, node.subtype) != FILE for node in nodes):
+            return Landing(False, "its device path names more than a file there", volume.identity)
+        return self.ground.land(volume, named_file(nodes))
+
+
+def named_file(nodes: Sequence[Node]) -> str:
+    """The path that file nodes name. Each begins where the one before it ended, or with a backslash at the
+    volume's root; the firmware opens them one after the other."""
+    parts: list[str] = []
+    for node in nodes:
+        if (node.type, node.subtype) != FILE:
+            break
+        text = utf16.until_nul(node.data)
+        if text.startswith("\\"):
+            parts = []
+        parts += _steps(text)
+    resolved: list[str] = []
+    for part in parts:
+        if part == "..":
+            resolved = resolved[:-1]
+        else:
+            resolved.append(part)
+    return "\\" + "\\".join(resolved)
+
+
+def _steps(text: str) -> Iterator[str]:
+    return (part for part in text.split("\\") if part not in ("", "."))
+
+
+def _is_named(part: Partition, data: bytes, *, exactly: bool) -> bool:
+    """Whether a hard drive node names a partition. In short form start and size don't matter (edk2)."""
+    number, start, size, signature, table, kind = HARD_DRIVE_NODE.unpack(data)
+    if number != part.number or _FORMATS.get(kind) != table:
+        return False
+    if _identifier(number, signature, kind) != part.identifier:
+        return False
+    return not exactly or (start, size) == (part.first_lba, part.last_lba - part.first_lba + 1)
+
+
+def _identifier(number: int, signature: bytes, kind: int) -> str | None:
+    if kind == 1:
+        padding = signature[4:]
+        text = f"{int.from_bytes(signature[:4], 'little'):08x}"
+        return None if any(padding) else hard_drive_identifier(kind, text, number)
+    return hard_drive_identifier(kind, guid.from_bytes(signature), number)
+
+
+def _never(why: str) -> Landings:
+    return (Landing(False, why),)
+
+
+def _unsure(landing: Landing) -> Landing:
+    """The same where it isn't sure that the disk is the one that is named."""
+    why = f"it probably names this disk; if so, {landing.why}"
+    return Landing(None, why, landing.volume, landing.file, likely=bool(landing.starts))

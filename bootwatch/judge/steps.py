@@ -1,0 +1,221 @@
+"""What a simulated start is made of: steps, the next start, routes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Any
+
+from bootwatch.judge.ground import Landing, Place
+
+
+class By(StrEnum):
+    """What makes the firmware try something."""
+
+    NEXT = "BootNext"
+    ORDER = "BootOrder"
+    FALLBACK = "fallback"
+    SETUP = "setup"
+    NOTHING = "nothing"
+    CHOICE = "choice"  # only a person does, in the firmware's menu
+    MENU = "menu"  # a person does, in another system's start menu
+
+
+class Outcome(StrEnum):
+    """What becomes of an option."""
+
+    STARTS = "starts"
+    PASSED = "passed"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thing that the firmware tries. ``landings`` holds more than one where it has a free choice."""
+
+    by: By
+    entry: str | None
+    label: str
+    outcome: Outcome
+    why: str
+    landings: tuple[Landing, ...] = ()
+
+    @property
+    def landing(self) -> Landing | None:
+        """The likeliest one."""
+        return next((one for one in self.landings if _likely(one)), next(iter(self.landings), None))
+
+    @property
+    def is_taken(self) -> bool:
+        """Whether the walk is taken to end here."""
+        if self.outcome is Outcome.UNKNOWN:
+            return not self.landings or any(_likely(landing) for landing in self.landings)
+        return self.outcome is Outcome.STARTS
+
+    def to_json(self) -> dict[str, Any]:
+        landing = self.landing
+        return {
+            "by": self.by.value,
+            "entry": self.entry,
+            "label": self.label,
+            "partition": landing.partition if landing else None,
+            "file": landing.file if landing else None,
+            "outcome": self.outcome.value,
+            "why": self.why,
+        }
+
+
+@dataclass(frozen=True)
+class NextStart:
+    """What the firmware would run if the machine were switched on now.
+
+    ``certain`` False: something before it could not be told, or the firmware has a free choice;
+    ``candidates`` then names all that may run.
+    """
+
+    by: By
+    entry: str | None = None
+    label: str = ""
+    volume: str | None = None
+    partition: str | None = None
+    file: str | None = None
+    certain: bool = True
+    candidates: tuple[Candidate, ...] = ()
+    why: str = ""
+
+    @property
+    def place(self) -> Place | None:
+        landing = Landing(True, "", self.volume, self.file)
+        return landing.place
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "by": self.by.value,
+            "entry": self.entry,
+            "partition": self.partition,
+            "file": self.file,
+            "certain": self.certain,
+            "candidates": [candidate.to_json() for candidate in self.candidates],
+            "why": self.why,
+        }
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """Something that may run."""
+
+    by: By
+    entry: str | None
+    volume: str | None
+    partition: str | None
+    file: str | None
+
+    @classmethod
+    def of(cls, step: Step, landing: Landing | None) -> Candidate:
+        if landing is None:
+            return cls(step.by, step.entry, None, None, None)
+        return cls(step.by, step.entry, landing.volume, landing.partition, landing.file)
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "by": self.by.value,
+            "entry": self.entry,
+            "partition": self.partition,
+            "file": self.file,
+        }
+
+
+@dataclass(frozen=True)
+class Route:
+    """One way by which the firmware can reach a loader.
+
+    ``unattended``: the firmware comes to it by itself, if nothing before it starts. ``starts`` says what
+    happens then, None where it can't be told. ``through`` names the system whose start menu leads there.
+    """
+
+    by: By
+    entry: str | None
+    label: str
+    volume: str | None
+    partition: str | None
+    file: str | None
+    starts: bool | None
+    why: str
+    unattended: bool
+    followed_to: str = "loader"
+    through: str | None = None
+
+    @property
+    def place(self) -> Place | None:
+        return Landing(True, "", self.volume, self.file).place
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "by": self.by.value,
+            "entry": self.entry,
+            "partition": self.partition,
+            "file": self.file,
+            "starts": self.starts,
+            "unattended": self.unattended,
+            "followed_to": self.followed_to,
+            "through": self.through,
+            "why": self.why,
+        }
+
+
+@dataclass(frozen=True)
+class Startup:
+    """The next start, the way to it, and all routes."""
+
+    next_start: NextStart
+    trail: tuple[Step, ...]
+    routes: tuple[Route, ...]
+
+
+def _likely(landing: Landing) -> bool:
+    return landing.likely if landing.starts is None else landing.starts
+
+
+def step_of(by: By, entry: str | None, label: str, landings: tuple[Landing, ...]) -> Step:
+    verdicts = {landing.starts for landing in landings}
+    if verdicts == {True}:
+        outcome = Outcome.STARTS
+    elif verdicts == {False}:
+        outcome = Outcome.PASSED
+    else:
+        outcome = Outcome.UNKNOWN
+    step = Step(by, entry, label, outcome, "", landings)
+    why = step.landing.why if step.landing else ""
+    if len({landing.place for landing in landings}) > 1:
+        why = f"{why}; the firmware has a free choice between {len(landings)}"
+    return replace(step, why=why)
+
+
+def next_start_of(trail: list[Step]) -> NextStart:
+    candidates = tuple(
+        dict.fromkeys(
+            Candidate.of(step, landing)
+            for step in trail
+            if step.outcome is not Outcome.PASSED
+            for landing in step.landings or (None,)
+            if landing is None or landing.starts is not False
+        )
+    )
+    last = trail[-1] if trail and trail[-1].is_taken else None
+    is_certain = not any(step.outcome is Outcome.UNKNOWN for step in trail) and len(candidates) < 2
+    shown = () if is_certain else candidates
+    if last is None:
+        why = "nothing that the firmware tries would start"
+        return NextStart(By.NOTHING, certain=is_certain, candidates=shown, why=why)
+    landing = last.landing or Landing(None, last.why)
+    return NextStart(
+        last.by,
+        last.entry,
+        last.label,
+        landing.volume,
+        landing.partition,
+        landing.file,
+        is_certain,
+        shown,
+        last.why,
+    )
