@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
 
+from bootwatch.model.attempt import Attempt
 from bootwatch.model.disk import Disk
 from bootwatch.model.gap import Gap
 from bootwatch.model.known import known_fields
@@ -96,7 +97,8 @@ class Circumstance:
     """What was so when the snapshot was taken and is no drift. ``time`` is UTC in RFC 3339 with Z.
 
     ``variables`` holds BootCurrent and the boot loader interface's; ``mounts``, ``free_bytes`` and ``dirty``
-    go by the volume's identity.
+    go by the volume's identity; ``attempts`` are the boot options that the firmware's log says it called in
+    this start, empty where nothing says so.
     """
 
     boot_id: str | None
@@ -107,16 +109,22 @@ class Circumstance:
     mounts: dict[str, str] = field(default_factory=dict)
     free_bytes: dict[str, int] = field(default_factory=dict)
     dirty: dict[str, bool] = field(default_factory=dict)
+    attempts: tuple[Attempt, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
-        variables = {name: variable.to_json() for name, variable in self.variables.items()}
-        return {**vars(self), "moment": self.moment.value, "variables": variables}
+        return {
+            **vars(self),
+            "moment": self.moment.value,
+            "variables": {name: variable.to_json() for name, variable in self.variables.items()},
+            "attempts": [attempt.to_json() for attempt in self.attempts],
+        }
 
     @classmethod
     def from_json(cls, document: dict[str, Any]) -> Circumstance:
         variables = {name: Variable.from_json(item) for name, item in document["variables"].items()}
-        known = known_fields(cls, document)
-        return cls(**{**known, "moment": Moment(document["moment"]), "variables": variables})
+        attempts = tuple(Attempt.from_json(item) for item in document.get("attempts", ()))
+        own = {"moment": Moment(document["moment"]), "variables": variables, "attempts": attempts}
+        return cls(**{**known_fields(cls, document), **own})
 
 
 @dataclass(frozen=True)

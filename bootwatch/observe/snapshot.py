@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from datetime import UTC, datetime
 
 from bootwatch.model.snapshot import Circumstance, Moment, Snapshot, State
+from bootwatch.observe.boot_log import read_boot_log
 from bootwatch.observe.disks import read_disks
 from bootwatch.observe.facts import read_facts
 from bootwatch.observe.files import KeepProgram
@@ -29,6 +30,7 @@ def observe(
     """
     facts, fstab, gaps = read_facts(machine)
     variables = read_variables(machine)
+    attempts, log_gaps = read_boot_log(machine)
     disks = read_disks(machine)
     reader = VolumeReader(machine, {*named, *named_by_entries(variables.state)}, fstab, keep_program)
     volumes = reader.read(disks.found)
@@ -41,6 +43,7 @@ def observe(
         mounts=volumes.mounts,
         free_bytes=volumes.free_bytes,
         dirty=volumes.dirty,
+        attempts=attempts,
     )
     state = State(
         variables=variables.state,
@@ -49,7 +52,7 @@ def observe(
         texts=volumes.texts,
         facts=facts,
     )
-    return Snapshot(circumstance, state, (*gaps, *variables.gaps, *disks.gaps, *volumes.gaps))
+    return Snapshot(circumstance, state, (*gaps, *variables.gaps, *log_gaps, *disks.gaps, *volumes.gaps))
 
 
 def utc_now() -> str:
