@@ -7,6 +7,7 @@ import uuid
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from bootwatch.demo.loader import program as program
 from tests.formats.tools import blank, run
 
 GLOBAL = "8be4df61-93ca-11d2-aa0d-00e098032b8c"
@@ -35,11 +36,6 @@ class Part:
     megabytes: int = 4
     label: str = ""
     is_fat: bool = True
-
-
-def program(text: str) -> bytes:
-    """The smallest thing that begins like a program; these tests need no more of it."""
-    return b"MZ" + text.encode() * 40
 
 
 class Root:
