@@ -8,11 +8,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from bootwatch.formats import FormatError
-from bootwatch.formats.load_option import LoadOption
+from bootwatch.formats.load_option import CATEGORY_BOOT, LoadOption
 from bootwatch.model.disk import hard_drive_identifier
 from bootwatch.model.path import fold
 from bootwatch.model.snapshot import State
 from bootwatch.model.variable import entry_number, key
+
+# What edk2 puts behind the path of an entry that it makes itself.
+_MARK_OF_FIRMWARE = hashlib.sha256(bytes.fromhex("4eac0881119f594d850ee21a522c59b2")).hexdigest()
 
 
 @dataclass(frozen=True)
@@ -21,7 +24,7 @@ class Entry:
 
     ``target`` is the volume that its hard drive node names ("gpt:GUID", "mbr:SIGNATURE-NUMBER"), else
     "path:" and the whole path in hex; ``data`` the SHA-256 of the optional data; ``partition`` the number in
-    the hard drive node.
+    the hard drive node; ``category`` the boot category or an application's.
     """
 
     number: int
@@ -32,10 +35,16 @@ class Entry:
     data: str
     path: str
     partition: int | None = None
+    category: int = CATEGORY_BOOT
 
     @property
     def name(self) -> str:
         return entry_name(self.number)
+
+    @property
+    def is_firmware_made(self) -> bool:
+        """Whether edk2 made it for a device that it found: such entries come and go with the device."""
+        return self.data == _MARK_OF_FIRMWARE
 
     @property
     def volume(self) -> str | None:
@@ -61,6 +70,7 @@ class Entry:
             "path": self.path,
             "active": self.active,
             "data": self.data[:16],
+            "firmware_made": self.is_firmware_made,
         }
 
 
@@ -98,6 +108,7 @@ def parse_entry(number: int, data: bytes) -> Entry | None:
         data=hashlib.sha256(option.optional_data).hexdigest(),
         path=str(option.path),
         partition=drive.partition_number if drive else None,
+        category=option.category,
     )
 
 

@@ -130,7 +130,8 @@ class Route:
     """One way by which the firmware can reach a loader.
 
     ``unattended``: the firmware comes to it by itself, if nothing before it starts. ``starts`` says what
-    happens then, None where it can't be told. ``through`` names the system whose start menu leads there.
+    happens then, None where it can't be told. ``through`` names the system whose start menu leads there; ``uses`` are the
+    files, beside the loader, without which it would not start.
     """
 
     by: By
@@ -144,6 +145,7 @@ class Route:
     unattended: bool
     followed_to: str = "loader"
     through: str | None = None
+    uses: tuple[Place, ...] = ()
 
     @property
     def place(self) -> Place | None:
