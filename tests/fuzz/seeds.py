@@ -99,6 +99,10 @@ def fat() -> list[bytes]:
     return found
 
 
+def file_system() -> list[bytes]:
+    return [path.read_bytes() for path in sorted((SAMPLES / "file_systems").glob("*.blocks"))]
+
+
 def pe() -> list[bytes]:
     return [path.read_bytes() for path in sorted(SAMPLES.glob("*.efi"))]
 
@@ -122,6 +126,7 @@ SEEDS: dict[str, Callable[[], list[bytes]]] = {
     "gpt": gpt,
     "mbr": mbr,
     "fat": fat,
+    "file_system": file_system,
     "pe": pe,
     "pe_version": pe_version,
     "os_release": os_release,

@@ -15,6 +15,7 @@ from bootwatch.formats import FormatError, gpt, mbr, os_release, pe_version, sig
 from bootwatch.formats.device_path import DevicePath
 from bootwatch.formats.event_log import EventLog
 from bootwatch.formats.fat import Entry, Volume
+from bootwatch.formats.file_system import identify, identify_bytes
 from bootwatch.formats.load_option import LoadOption
 from bootwatch.formats.pe import Image
 from tests.formats.blocks import Blocks
@@ -187,6 +188,13 @@ def _file(disk: Volume, entry: Entry) -> None:
             file.read(3)
 
 
+def file_system(data: bytes) -> None:
+    """Of the disk that the bytes describe, and of the bytes themselves."""
+    for found in (identify(CountedReader(Blocks.unpack(data))), identify_bytes(data)):
+        touch(found)
+        hold(bool(found.kind) and max(map(len, (found.kind, found.uuid, found.label))) <= 512, repr(found))
+
+
 def system_names(data: bytes) -> None:
     touch(os_release.parse(data.decode("utf-8", "replace")))
 
@@ -200,6 +208,7 @@ TARGETS: dict[str, Target] = {
     "gpt": partition_table,
     "mbr": boot_record,
     "fat": volume,
+    "file_system": file_system,
     "pe": program,
     "pe_version": version,
     "os_release": system_names,

@@ -20,6 +20,7 @@ INPUTS = {
     "gpt": 80_000,
     "mbr": 80_000,
     "fat": 60_000,
+    "file_system": 40_000,
     "pe": 80_000,
     "pe_version": 50_000,
     "os_release": 20_000,
