@@ -24,10 +24,37 @@ def hard_drive_identifier(signature_type: int, signature: str, number: int) -> s
 
 
 @dataclass(frozen=True)
+class Content:
+    """What a partition holds: ``kind`` and ``uuid`` as Linux's tools spell them ("ext4", "vfat", "swap").
+
+    ``kind`` is "empty", "unknown" for something that isn't recognized, or "unreadable".
+    """
+
+    kind: str
+    uuid: str = ""
+    label: str = ""
+
+    def to_json(self) -> dict[str, Any]:
+        return {name: text for name, text in vars(self).items() if text}
+
+
+def _content(document: dict[str, Any]) -> Content | None:
+    found = document.get("content")
+    return Content(**known_fields(Content, found)) if found else None
+
+
+def _with_content(document: dict[str, Any], content: Content | None) -> dict[str, Any]:
+    """The document, with what is known of the content in it."""
+    rest = {name: value for name, value in document.items() if name != "content"}
+    return {**rest, "content": content.to_json()} if content else rest
+
+
+@dataclass(frozen=True)
 class Partition:
     """One partition. ``identifier`` as in a volume's identity; LBAs in logical blocks, the last inclusive.
 
-    ``type`` is a type GUID in lower case, or "mbr:" and two hex digits.
+    ``type`` is a type GUID in lower case, or "mbr:" and two hex digits. ``content`` is what it holds, None
+    where that was not recorded.
     """
 
     number: int
@@ -37,13 +64,14 @@ class Partition:
     last_lba: int
     attributes: int = 0
     name: str = ""
+    content: Content | None = None
 
     def to_json(self) -> dict[str, Any]:
-        return dict(vars(self))
+        return _with_content(dict(vars(self)), self.content)
 
     @classmethod
     def from_json(cls, document: dict[str, Any]) -> Partition:
-        return cls(**known_fields(cls, document))
+        return cls(**{**known_fields(cls, document), "content": _content(document)})
 
 
 @dataclass(frozen=True)
@@ -52,7 +80,7 @@ class Disk:
 
     ``key`` is "gpt:GUID", "mbr:SIGNATURE" or, without a table, "at:ADDRESS". ``address`` is the sysfs path of
     the device below /sys/devices; ``ports`` holds what else tells the bus address (an ATA port number counted
-    from 1, an NVMe namespace). ``size`` in bytes.
+    from 1, an NVMe namespace). ``size`` in bytes. ``content`` as a partition's, of a disk without a table.
     """
 
     key: str
@@ -65,9 +93,10 @@ class Disk:
     ports: dict[str, int]
     partitions: tuple[Partition, ...]
     problems: tuple[str, ...] = ()
+    content: Content | None = None
 
     def to_json(self) -> dict[str, Any]:
-        document: dict[str, Any] = dict(vars(self))
+        document = _with_content(dict(vars(self)), self.content)
         document["partitions"] = [partition.to_json() for partition in self.partitions]
         document["problems"] = list(self.problems)
         return document
@@ -76,4 +105,5 @@ class Disk:
     def from_json(cls, document: dict[str, Any]) -> Disk:
         partitions = tuple(Partition.from_json(item) for item in document["partitions"])
         problems = tuple(document["problems"])
-        return cls(**{**known_fields(cls, document), "partitions": partitions, "problems": problems})
+        known = known_fields(cls, document)
+        return cls(**{**known, "partitions": partitions, "problems": problems, "content": _content(document)})

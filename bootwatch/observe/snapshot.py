@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 
 from bootwatch.model.snapshot import Circumstance, Moment, Snapshot, State
 from bootwatch.observe.boot_log import read_boot_log
+from bootwatch.observe.contents import read_contents
 from bootwatch.observe.disks import read_disks
 from bootwatch.observe.facts import read_facts
 from bootwatch.observe.files import KeepProgram
@@ -34,6 +35,7 @@ def observe(
     disks = read_disks(machine)
     reader = VolumeReader(machine, {*named, *named_by_entries(variables.state)}, fstab, keep_program)
     volumes = reader.read(disks.found)
+    contents = read_contents(machine, disks.found, volumes.found)
     circumstance = Circumstance(
         boot_id=machine.text_or_none("proc/sys/kernel/random/boot_id"),
         moment=moment,
@@ -47,7 +49,7 @@ def observe(
     )
     state = State(
         variables=variables.state,
-        disks={disk.key: disk for disk, _ in disks.found if disk.key not in volumes.unread_disks},
+        disks={disk.key: disk for disk in contents if disk.key not in volumes.unread_disks},
         volumes=volumes.found,
         texts=volumes.texts,
         facts=facts,

@@ -94,7 +94,7 @@ class VolumeReader:
     result: Volumes = field(default_factory=Volumes)
 
     def read(self, disks: list[tuple[Disk, Drive]]) -> Volumes:
-        for place in self._told_apart(_places(disks)):
+        for place in self._told_apart(places_of(disks)):
             self._read_place(place)
         return self.result
 
@@ -180,7 +180,7 @@ class VolumeReader:
     def _look_at_header(self, place: Place) -> tuple[str | None, str, int | None]:
         """Serial, label and type of a volume, where its node may be read."""
         try:
-            with self._open(place) as reader:
+            with open_place(self.machine, place) as reader:
                 volume = FatVolume(reader)
                 return volume.serial, volume.label, volume.fat_type
         except (OSError, FormatError):
@@ -190,7 +190,7 @@ class VolumeReader:
         identity = place.identity or f"fat:{place.node}"
         opened = False
         try:
-            with self._open(place) as reader:
+            with open_place(self.machine, place) as reader:
                 opened = True
                 volume = FatVolume(reader)
                 identity = place.identity or f"fat:{volume.serial}"
@@ -233,21 +233,22 @@ class VolumeReader:
             )
         )
 
-    @contextmanager
-    def _open(self, place: Place) -> Iterator[BinaryIO]:
-        """The partition's own node, since each node has a page cache of its own; else out of the disk."""
-        try:
-            with self.machine.open(f"dev/{place.node}") as reader:
-                yield cast(BinaryIO, Window(reader, 0, place.size))
-            return
-        except FileNotFoundError:
-            if not place.partition:
-                raise
-        with self.machine.open(f"dev/{place.drive.name}") as disk:
-            yield cast(BinaryIO, Window(disk, place.start, place.size))
+
+@contextmanager
+def open_place(machine: Machine, place: Place) -> Iterator[BinaryIO]:
+    """The partition's own node, since each node has a page cache of its own; else out of the disk."""
+    try:
+        with machine.open(f"dev/{place.node}") as reader:
+            yield cast(BinaryIO, Window(reader, 0, place.size))
+        return
+    except FileNotFoundError:
+        if not place.partition:
+            raise
+    with machine.open(f"dev/{place.drive.name}") as disk:
+        yield cast(BinaryIO, Window(disk, place.start, place.size))
 
 
-def _places(disks: list[tuple[Disk, Drive]]) -> list[Place]:
+def places_of(disks: list[tuple[Disk, Drive]]) -> list[Place]:
     """Every partition, and every disk without a table; equal identifiers are told apart by the address."""
     count = Counter(part.identifier for disk, _ in disks for part in disk.partitions)
     places = []
