@@ -91,21 +91,25 @@ class DevicePath:
     @property
     def is_complete(self) -> bool:
         """Whether the nodes are followed by an End node, as they must be for a firmware to accept them."""
-        at = sum(_HEADER.size + len(node.data) for node in self.nodes)
-        if len(self.raw) - at < _HEADER.size:
-            return False
-        kind, subtype, length = _HEADER.unpack_from(self.raw, at)
-        return (kind, subtype) == (END, END_ENTIRE) and _HEADER.size <= length <= len(self.raw) - at
+        return self._end_size is not None
 
     @property
     def is_valid(self) -> bool:
         """Whether edk2 takes the first path: it is complete, its End node is just a header, and each file
         node ends with a NUL."""
-        at = sum(_HEADER.size + len(node.data) for node in self.nodes)
-        if not self.is_complete or _HEADER.unpack_from(self.raw, at)[2] != _HEADER.size:
+        if self._end_size != _HEADER.size:
             return False
-        files = (node for node in self.nodes if (node.type, node.subtype) == FILE)
-        return all(bytes(node).endswith(b"\0\0") for node in files)
+        return all(bytes(node).endswith(b"\0\0") for node in self.nodes if (node.type, node.subtype) == FILE)
+
+    @property
+    def _end_size(self) -> int | None:
+        """The size in bytes of the End node behind the nodes; None where there is none that is whole."""
+        at = sum([_HEADER.size + len(node.data) for node in self.nodes])
+        if len(self.raw) - at < _HEADER.size:
+            return None
+        kind, subtype, length = _HEADER.unpack_from(self.raw, at)
+        is_whole = (kind, subtype) == (END, END_ENTIRE) and _HEADER.size <= length <= len(self.raw) - at
+        return int(length) if is_whole else None
 
     def hard_drive(self) -> HardDrive | None:
         """The first instance's first well-formed hard drive node, wherever it stands."""

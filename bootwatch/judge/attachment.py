@@ -133,9 +133,14 @@ def disks_at(disks: Iterable[Disk], nodes: Sequence[Node]) -> tuple[list[Disk], 
     return [disk for disk, is_at in judged if is_at is None], False
 
 
+def by_address(disks: Iterable[Disk]) -> list[Disk]:
+    """In the order in which firmware usually comes across them."""
+    return sorted(disks, key=lambda disk: Attached(disk).order)
+
+
 def in_order(disks: Iterable[Disk]) -> list[Disk]:
-    """Removable disks first, then by address: the firmware's order where nothing else decides."""
-    return sorted(disks, key=lambda disk: (not disk.removable, *Attached(disk).order))
+    """Removable disks first, then by address: the order of what the firmware tries where nothing decides."""
+    return sorted(by_address(disks), key=lambda disk: not disk.removable)
 
 
 def _both(one: bool | None, other: bool | None) -> bool | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import struct
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from bootwatch.formats import FormatError
@@ -89,13 +90,23 @@ def read_entries(state: State) -> dict[int, Entry]:
     return entries
 
 
-def parse_entry(number: int, data: bytes) -> Entry | None:
-    """One entry, None when the firmware would discard it as malformed."""
+@lru_cache(maxsize=1 << 16)
+def read_option(data: bytes) -> LoadOption | None:
+    """A load option's variable, None when the firmware would discard it as malformed.
+
+    Remembered: both sides of a comparison hold mostly the same ones, and each is looked at more than once.
+    """
     try:
         option = LoadOption.parse(data)
     except FormatError:
         return None
-    if not option.is_acceptable:
+    return option if option.is_acceptable else None
+
+
+def parse_entry(number: int, data: bytes) -> Entry | None:
+    """One entry, None when the firmware would discard it as malformed."""
+    option = read_option(data)
+    if option is None:
         return None
     drive = option.path.hard_drive()
     volume = drive and hard_drive_identifier(drive.signature_type, drive.signature, drive.partition_number)

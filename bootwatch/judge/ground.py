@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from bootwatch.judge.architecture import Architecture, architecture_of
-from bootwatch.judge.attachment import in_order
+from bootwatch.judge.attachment import by_address, in_order
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.runnable import Judge, Verdict
 from bootwatch.model.disk import Disk, Partition
@@ -71,6 +71,15 @@ class Ground:
     def disks(self) -> list[Disk]:
         """Removable ones first, then by address."""
         return in_order(self.state.disks.values())
+
+    @cached_property
+    def partitions(self) -> dict[str, list[tuple[Disk, Partition]]]:
+        """Every partition by its identifier; clones in the order in which firmware comes across them."""
+        found: dict[str, list[tuple[Disk, Partition]]] = {}
+        for disk in by_address(self.state.disks.values()):
+            for part in disk.partitions:
+                found.setdefault(part.identifier, []).append((disk, part))
+        return found
 
     @cached_property
     def has_unread_disks(self) -> bool:

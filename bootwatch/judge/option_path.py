@@ -6,24 +6,24 @@ only a disk or a partition, whose default file is meant. The first device path o
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from bootwatch.formats import guid, utf16
 from bootwatch.formats.device_path import DevicePath, Node
 from bootwatch.formats.device_path_text_media import FILE, HARD_DRIVE, HARD_DRIVE_NODE
-from bootwatch.judge.attachment import ACPI, HARDWARE, MEDIA, MESSAGING, Attached, disks_at
+from bootwatch.judge.attachment import HARDWARE, MEDIA, MESSAGING, Attached, disks_at
 from bootwatch.judge.ground import Ground, Landing
 from bootwatch.model.disk import Disk, Partition, hard_drive_identifier
 from bootwatch.model.volume import Volume
 
 _BBS, _END = 5, 0x7F
-_CDROM, _FV_FILE, _FV = (MEDIA, 2), (MEDIA, 6), (MEDIA, 7)
-_USB, _USB_CLASS, _USB_WWID = (MESSAGING, 5), (MESSAGING, 15), (MESSAGING, 16)
+_CDROM, _FV_FILE = (MEDIA, 2), (MEDIA, 6)
+_USB_CLASS, _USB_WWID = (MESSAGING, 15), (MESSAGING, 16)
 _NETWORK = frozenset((MESSAGING, subtype) for subtype in (11, 12, 13, 20, 24, 27, 28))
 _VENDORS = frozenset({(HARDWARE, 4), (MESSAGING, 10), (MEDIA, 3)})
 _FORMATS = {2: 2, 1: 1}  # signature type -> table format that firmware writes beside it
-_ANY_USB = (0xFFFF, 0xFFFF)
+_ANY_USB = b"\xff" * 4
 
 Landings = tuple[Landing, ...]
 
@@ -37,29 +37,25 @@ class OptionPath:
 
     def landings(self) -> Landings:
         """Where it may end; more than one where the firmware has a free choice."""
-        nodes = self._nodes
+        nodes = self.path.nodes
         kinds = [(node.type, node.subtype) for node in nodes]
         if not nodes:
             return _never("its device path names nothing")
-        if {_FV_FILE, _FV} & set(kinds):
-            return (Landing(True, "it is a program in the firmware itself"),)
+        if any(node.type == _END for node in nodes):
+            return _never("it holds several device paths in one, which names no one place")
+        if _FV_FILE in kinds:
+            return _in_firmware(kinds)
         if nodes[0].type == _BBS:
             return _never("it names a start in the old BIOS way, which this firmware is not taken to have")
         if kinds[0] == HARD_DRIVE:
             return self._short_form(nodes)
         if kinds[0] == FILE:
-            return self._on_any_volume(named_file(nodes))
+            return self._on_any_volume(nodes)
         if kinds[0] in (_USB_CLASS, _USB_WWID):
             return self._on_usb(nodes)
         if _NETWORK & set(kinds):
             return _never("it asks the network, and is passed over unless a server there answers")
         return self._full(nodes)
-
-    @property
-    def _nodes(self) -> tuple[Node, ...]:
-        nodes = self.path.nodes
-        end = next((place for place, node in enumerate(nodes) if node.type == _END), len(nodes))
-        return nodes[:end]
 
     # in full
 
@@ -76,8 +72,7 @@ class OptionPath:
     def _no_disk(self, nodes: Sequence[Node]) -> Landing:
         if self.ground.has_unread_disks:
             return Landing(None, "a disk could not be read: it may be the one that is named")
-        strange = nodes[0].type not in (ACPI,) or any((one.type, one.subtype) in _VENDORS for one in nodes)
-        if strange:
+        if any((one.type, one.subtype) in _VENDORS for one in nodes):
             return Landing(None, "only the firmware knows what its device path leads to", likely=False)
         return Landing(False, "no disk is attached where it says")
 
@@ -102,59 +97,56 @@ class OptionPath:
         data = nodes[0].data
         if len(data) != HARD_DRIVE_NODE.size:
             return _never("its device path is damaged")
-        found = [
-            self._in_place(disk, part, nodes[1:])
-            for disk in self.ground.disks
-            for part in disk.partitions
-            if _is_named(part, data, exactly=False)
-        ]
-        if found:
-            return tuple(found)
-        return (self._no_partition(data),)
-
-    def _no_partition(self, data: bytes) -> Landing:
         number, _, _, signature, _, kind = HARD_DRIVE_NODE.unpack(data)
         identifier = _identifier(number, signature, kind)
+        known = self.ground.partitions.get(identifier or "", ())
+        found = [
+            self._in_place(disk, part, nodes[1:])
+            for disk, part in known
+            if _is_named(part, data, exactly=False)
+        ]
+        return tuple(found) or (self._no_partition(number, identifier, known),)
+
+    def _no_partition(
+        self, number: int, identifier: str | None, known: Sequence[tuple[Disk, Partition]]
+    ) -> Landing:
         if self.ground.has_unread_disks:
             return Landing(None, "a disk could not be read: its partition may lie there", identifier)
-        for disk in self.ground.disks:
-            for part in disk.partitions:
-                if part.identifier == identifier:
-                    return Landing(
-                        False, f"it names partition number {number}, which is number {part.number} now"
-                    )
+        for _, part in known:
+            return Landing(False, f"it names partition number {number}, which is number {part.number} now")
         return Landing(False, f"no disk has its partition {(identifier or '?').partition(':')[2]}")
 
-    def _on_any_volume(self, path: str) -> Landings:
+    def _on_any_volume(self, nodes: Sequence[Node]) -> Landings:
         """A path without a device: on every removable disk, then on every fixed one."""
         for is_removable in (True, False):
             disks = [disk for disk in self.ground.disks if disk.removable == is_removable]
-            hits = [landing for disk in disks if (landing := self._first_on(disk, path))]
+            hits = [landing for disk in disks if (landing := self._first_on(disk, nodes))]
             if hits:
                 return tuple(hits)
         if self.ground.has_unread_disks:
             return (Landing(None, "a disk could not be read: the file may be there"),)
         return _never("no boot volume has the file")
 
-    def _first_on(self, disk: Disk, path: str) -> Landing | None:
+    def _first_on(self, disk: Disk, nodes: Sequence[Node]) -> Landing | None:
         """The first file of that path on a disk that the firmware settles for."""
-        landings = (self.ground.land(volume, path) for volume in self.ground.volumes_of(disk))
+        landings = (self._file_on(volume, nodes) for volume in self.ground.volumes_of(disk))
         found = next((landing for landing in landings if landing.chosen or landing.starts is None), None)
         unread = next(self.ground.unread_of(disk), None)
         if found or not unread:
             return found
-        return Landing(None, "whether the file is there could not be read", unread, path)
+        return Landing(None, "whether the file is there could not be read", unread)
 
     def _on_usb(self, nodes: Sequence[Node]) -> Landings:
+        """A USB disk by what it is instead of where: edk2 then takes no file behind it."""
         sticks = [disk for disk in self.ground.disks if Attached(disk).usb]
         if not sticks:
             return _never("no USB disk is attached")
-        vendor = tuple(int.from_bytes(nodes[0].data[at : at + 2], "little") for at in (0, 2))
-        is_any = (nodes[0].type, nodes[0].subtype) == _USB_CLASS and vendor == _ANY_USB
-        landings = [landing for disk in sticks for landing in self._on_disk(disk, nodes[1:])]
-        if is_any:
-            started = [landing for landing in landings if landing.chosen or landing.starts is None]
-            return tuple(started or landings[:1])
+        if len(nodes) > 1:
+            return _never("it names a USB disk by its kind and a file there, which firmware doesn't follow")
+        landings = tuple(self.ground.default_of(disk) for disk in sticks)
+        if (nodes[0].type, nodes[0].subtype) == _USB_CLASS and nodes[0].data[:4] == _ANY_USB:
+            started = tuple(landing for landing in landings if landing.chosen or landing.starts is None)
+            return started or landings[:1]
         return tuple(_unsure(landing) for landing in landings)
 
     # a file at last
@@ -177,31 +169,44 @@ class OptionPath:
     def _file_on(self, volume: Volume, nodes: Sequence[Node]) -> Landing:
         if any((node.type, node.subtype) != FILE for node in nodes):
             return Landing(False, "its device path names more than a file there", volume.identity)
-        return self.ground.land(volume, named_file(nodes))
+        path = named_file(volume, [utf16.until_nul(node.data) for node in nodes])
+        if path is None:
+            return Landing(False, "its device path spells the file in a way that firmware doesn't follow")
+        return self.ground.land(volume, path)
 
 
-def named_file(nodes: Sequence[Node]) -> str:
-    """The path that file nodes name. Each begins where the one before it ended, or with a backslash at the
-    volume's root; the firmware opens them one after the other."""
-    parts: list[str] = []
-    for node in nodes:
-        if (node.type, node.subtype) != FILE:
-            break
-        text = utf16.until_nul(node.data)
+def named_file(volume: Volume, texts: Sequence[str]) -> str | None:
+    """The path that the texts of file nodes name; None for a spelling that leads nowhere.
+
+    The firmware opens them one after the other: each begins where the one before it ended or, with a
+    backslash, at the volume's root. Its FAT driver drops blanks and dots at the ends of a name (edk2).
+    """
+    at: list[str] = []
+    for place, text in enumerate(texts):
+        if text.startswith("\\\\") or (place == len(texts) - 1 and text.endswith("\\")):
+            return None
         if text.startswith("\\"):
-            parts = []
-        parts += _steps(text)
-    resolved: list[str] = []
-    for part in parts:
-        if part == "..":
-            resolved = resolved[:-1]
-        else:
-            resolved.append(part)
-    return "\\" + "\\".join(resolved)
+            at = []
+        for name in text.split("\\"):
+            if name == "..":
+                if not at or not _is_folder(volume, at):
+                    return None
+                at.pop()
+            elif name not in ("", "."):
+                at.append(name.lstrip(" ").rstrip(" .") or name)
+    return "\\" + "\\".join(at) if at else None
 
 
-def _steps(text: str) -> Iterator[str]:
-    return (part for part in text.split("\\") if part not in ("", "."))
+def _is_folder(volume: Volume, names: Sequence[str]) -> bool:
+    held = volume.file("\\" + "\\".join(names))
+    return held is not None and held.is_folder
+
+
+def _in_firmware(kinds: Sequence[tuple[int, int]]) -> Landings:
+    """A file in a firmware volume, which has to be named before it."""
+    if kinds.index(_FV_FILE) == 0:
+        return _never("it names a program in the firmware, but not where")
+    return (Landing(True, "it is a program in the firmware itself"),)
 
 
 def _is_named(part: Partition, data: bytes, *, exactly: bool) -> bool:

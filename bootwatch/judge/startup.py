@@ -8,14 +8,15 @@ plays no part.
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from bootwatch.formats import FormatError
+from bootwatch.formats.device_path import DevicePath
 from bootwatch.formats.load_option import CATEGORY_BOOT, LoadOption
-from bootwatch.judge.entries import entry_name, read_order, variable_of
+from bootwatch.judge.entries import entry_name, read_option, read_order, variable_of
 from bootwatch.judge.ground import Ground, Landing, Place
 from bootwatch.judge.option_path import OptionPath
 from bootwatch.judge.steps import (
@@ -67,13 +68,14 @@ class _Firmware:
     def __init__(self, ground: Ground) -> None:
         self.ground = ground
         self.state = ground.state
+        self._options: dict[int, _Option] = {}
         self._landings: dict[int, tuple[Landing, ...]] = {}
 
     def startup(self) -> Startup:
         trail: list[Step] = []
         for step in self._walk():
             trail.append(step)
-            if step.is_taken:
+            if step.outcome is Outcome.STARTS:
                 break
         return Startup(next_start_of(trail), tuple(trail), tuple(self._routes()))
 
@@ -87,8 +89,15 @@ class _Firmware:
         if not wishes & _TO_RECOVERY:
             yield from self._next_steps()
             yield from self._order_steps()
-            yield from self._recreated_steps()
+            if not self._is_order_odd:
+                yield from self._recreated_steps()
         yield from self._recovery_steps()
+
+    @property
+    def _is_order_odd(self) -> bool:
+        """An order of an odd length can't be added to: no entries are made for disks (edk2)."""
+        order = self.state.variable("BootOrder")
+        return order is not None and len(order.data) % 2 == 1
 
     @cached_property
     def _wishes(self) -> int:
@@ -138,7 +147,13 @@ class _Firmware:
         return step_of(by, option.name, option.label, self._landings_of(option))
 
     def _option(self, number: int) -> _Option:
-        if self._is_unread(variable_of(number)):
+        """Looked at twice: on the walk, and among all routes."""
+        if number not in self._options:
+            self._options[number] = self._read(number)
+        return self._options[number]
+
+    def _read(self, number: int) -> _Option:
+        if self._variable_gaps and self._is_unread(variable_of(number)):
             return _Option(number, None, "its variable could not be read", is_unread=True)
         variable = self.state.variables.get(variable_of(number))
         if variable is None:
@@ -166,15 +181,12 @@ class _Firmware:
         return [(disk, self.ground.default_of(disk)) for disk in self.ground.disks]
 
     def _recovery_steps(self) -> Iterator[Step]:
-        names = sorted(name for name in self.state.variables if name.startswith(_RECOVERY))
-        for name in names:
-            if name.endswith(GLOBAL):
-                option = _parsed(0, self.state.variables[name].data)
-                if option.option:
-                    landings = OptionPath(self.ground, option.option.path).landings()
-                    yield step_of(By.FALLBACK, None, option.label, landings)
-        if self._wishes & _TO_RECOVERY and not names:
-            yield from self._recreated_steps()
+        """PlatformRecovery####; where the snapshot holds none, the default file wherever it is."""
+        names = [one for one in self.state.variables if one.startswith(_RECOVERY) and one.endswith(GLOBAL)]
+        options = [_parsed(0, self.state.variables[name].data) for name in sorted(names)]
+        paths = [(one.label, one.option.path) for one in options if one.option]
+        for label, path in paths or [("", _file_only(self.ground.architecture.default_file))]:
+            yield step_of(By.FALLBACK, None, label, OptionPath(self.ground, path).landings())
 
     # all routes
 
@@ -199,13 +211,14 @@ class _Firmware:
 
 
 def _parsed(number: int, data: bytes) -> _Option:
-    try:
-        option = LoadOption.parse(data)
-    except FormatError:
-        return _Option(number, None, "its variable is malformed")
-    if not option.is_acceptable:
-        return _Option(number, None, "its variable is malformed")
-    return _Option(number, option)
+    option = read_option(data)
+    return _Option(number, option, "" if option else "its variable is malformed")
+
+
+def _file_only(path: str) -> DevicePath:
+    """The short form of a file wherever it is (UEFI 2.10 §3.5.2)."""
+    name = path.encode("utf-16-le") + b"\0\0"
+    return DevicePath.parse(struct.pack("<BBH", 4, 4, 4 + len(name)) + name + b"\x7f\xff\x04\x00")
 
 
 def _skipped(option: _Option) -> str:

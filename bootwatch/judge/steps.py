@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
@@ -42,14 +43,14 @@ class Step:
 
     @property
     def landing(self) -> Landing | None:
-        """The likeliest one."""
-        return next((one for one in self.landings if _likely(one)), next(iter(self.landings), None))
+        """The likeliest one: they stand in the order in which firmware usually comes across them."""
+        return self.landings[0] if self.landings else None
 
     @property
     def is_taken(self) -> bool:
         """Whether the walk is taken to end here."""
         if self.outcome is Outcome.UNKNOWN:
-            return not self.landings or any(_likely(landing) for landing in self.landings)
+            return self.landing is None or _likely(self.landing)
         return self.outcome is Outcome.STARTS
 
     def to_json(self) -> dict[str, Any]:
@@ -130,8 +131,8 @@ class Route:
     """One way by which the firmware can reach a loader.
 
     ``unattended``: the firmware comes to it by itself, if nothing before it starts. ``starts`` says what
-    happens then, None where it can't be told. ``through`` names the system whose start menu leads there; ``uses`` are the
-    files, beside the loader, without which it would not start.
+    happens then, None where it can't be told. ``through`` names the system whose start menu leads there;
+    ``uses`` are the files, beside the loader, without which it would not start.
     """
 
     by: By
@@ -186,38 +187,42 @@ def step_of(by: By, entry: str | None, label: str, landings: tuple[Landing, ...]
         outcome = Outcome.PASSED
     else:
         outcome = Outcome.UNKNOWN
-    step = Step(by, entry, label, outcome, "", landings)
-    why = step.landing.why if step.landing else ""
-    if len({landing.place for landing in landings}) > 1:
+    why = landings[0].why
+    if len(landings) > 1 and len({landing.place for landing in landings}) > 1:
         why = f"{why}; the firmware has a free choice between {len(landings)}"
-    return replace(step, why=why)
+    return Step(by, entry, label, outcome, why, landings)
 
 
-def next_start_of(trail: list[Step]) -> NextStart:
+def next_start_of(trail: Sequence[Step]) -> NextStart:
+    """What starts, of everything that is tried up to the first that surely does."""
+    open_steps = [step for step in trail if step.outcome is not Outcome.PASSED]
     candidates = tuple(
         dict.fromkeys(
             Candidate.of(step, landing)
-            for step in trail
-            if step.outcome is not Outcome.PASSED
+            for step in open_steps
             for landing in step.landings or (None,)
             if landing is None or landing.starts is not False
         )
     )
-    last = trail[-1] if trail and trail[-1].is_taken else None
-    is_certain = not any(step.outcome is Outcome.UNKNOWN for step in trail) and len(candidates) < 2
+    is_certain = len(candidates) < 2 and not any(step.outcome is Outcome.UNKNOWN for step in open_steps)
     shown = () if is_certain else candidates
-    if last is None:
-        why = "nothing that the firmware tries would start"
-        return NextStart(By.NOTHING, certain=is_certain, candidates=shown, why=why)
-    landing = last.landing or Landing(None, last.why)
+    taken = next((step for step in open_steps if step.is_taken), None)
+    if taken is None:
+        return NextStart(
+            By.NOTHING,
+            certain=is_certain,
+            candidates=shown,
+            why="nothing that the firmware tries would start",
+        )
+    landing = taken.landing or Landing(None, taken.why)
     return NextStart(
-        last.by,
-        last.entry,
-        last.label,
+        taken.by,
+        taken.entry,
+        taken.label,
         landing.volume,
         landing.partition,
         landing.file,
         is_certain,
         shown,
-        last.why,
+        taken.why,
     )
