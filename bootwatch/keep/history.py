@@ -10,13 +10,13 @@ import errno
 import json
 import sqlite3
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from bootwatch.keep import parts
+from bootwatch.keep import parts, schema
 from bootwatch.keep.canonical import canonical, digest
 from bootwatch.keep.files import may_write
 from bootwatch.model.change import Drift
@@ -25,44 +25,11 @@ from bootwatch.model.snapshot import Circumstance, Moment, Part, Snapshot, State
 from bootwatch.problem import Problem
 
 FILE_NAME = "history.db"
-_VERSION = 1
 _COLUMNS = "number, boot_id, moment, time, state, baseline, gaps, result, overview"
 _ENDLESS = (1 << 63) - 1
 _NO_DATABASE = frozenset({sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT})
 _FULL = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR})
 _PATIENCE = 30  # seconds that one waits for another who writes
-_SCHEMA = (
-    parts.SCHEMA
-    + """
-CREATE TABLE IF NOT EXISTS document (digest TEXT PRIMARY KEY, text TEXT NOT NULL) STRICT;
-CREATE TABLE IF NOT EXISTS snapshot (
-    number INTEGER PRIMARY KEY AUTOINCREMENT,
-    boot_id TEXT,
-    moment TEXT NOT NULL,
-    time TEXT NOT NULL,
-    circumstance TEXT NOT NULL,
-    state TEXT NOT NULL REFERENCES document(digest),
-    gaps TEXT NOT NULL REFERENCES document(digest),
-    overview TEXT NOT NULL REFERENCES document(digest),
-    baseline TEXT,
-    result TEXT REFERENCES document(digest)
-) STRICT;
-CREATE TABLE IF NOT EXISTS open_change (
-    id TEXT PRIMARY KEY,
-    last_without INTEGER,
-    first_with INTEGER NOT NULL,
-    scope TEXT NOT NULL
-) STRICT;
-CREATE TABLE IF NOT EXISTS told (
-    id TEXT NOT NULL REFERENCES open_change(id) ON DELETE CASCADE,
-    content TEXT NOT NULL,
-    level TEXT NOT NULL,
-    message TEXT NOT NULL,
-    PRIMARY KEY (id, content)
-) STRICT;
-CREATE TABLE IF NOT EXISTS log (line TEXT PRIMARY KEY) STRICT;
-"""
-)
 
 
 @dataclass(frozen=True)
@@ -105,7 +72,6 @@ class History:
         except (sqlite3.Error, OSError) as error:
             raise _cannot(path, error) from error
         with _closing(database, path):
-            _check_version(database, path)
             yield cls(database)
 
     @classmethod
@@ -155,9 +121,9 @@ class History:
                 circumstance.moment.value,
                 circumstance.time,
                 canonical(circumstance.to_json()),
-                self._store(own),
-                self._store([gap.to_json() for gap in snapshot.gaps]),
-                self._store(overview),
+                self.store(own),
+                self.store([gap.to_json() for gap in snapshot.gaps]),
+                self.store(overview),
             ),
         )
         if cursor.lastrowid is None:
@@ -168,7 +134,7 @@ class History:
         """Say how the snapshot differs from the baseline whose file has the SHA-256 ``baseline``."""
         self.database.execute(
             "UPDATE snapshot SET baseline = ?, result = ? WHERE number = ?",
-            (baseline, self._store(result.to_json()), number),
+            (baseline, self.store(result.to_json()), number),
         )
 
     def snapshot(self, number: int) -> Snapshot:
@@ -230,12 +196,29 @@ class History:
             overview=self._load(overview),
         )
 
+    @property
+    def has_predictions(self) -> bool:
+        """Whether it holds predictions: one of before them is brought up to date by the next snapshot."""
+        return schema.version_of(self.database) >= schema.PREDICTIONS
+
     def parts(self, number: int) -> dict[str, Part]:
         """A snapshot's state as its stored parts. Raises KeyError for a number that isn't there."""
-        row = self.database.execute("SELECT state FROM snapshot WHERE number = ?", (number,)).fetchone()
+        return self._parts(self._documents(number)[0])
+
+    def state(self, number: int, only: Collection[str]) -> tuple[State, tuple[Gap, ...]]:
+        """Some parts of a snapshot's state, by name, and all its gaps. Raises KeyError as `parts` does."""
+        own, gaps = self._documents(number)
+        return State.from_parts(self._parts(own, only)), tuple(Gap.from_json(one) for one in self._load(gaps))
+
+    def _documents(self, number: int) -> tuple[str, str]:
+        row = self.database.execute("SELECT state, gaps FROM snapshot WHERE number = ?", (number,)).fetchone()
         if row is None:
             raise KeyError(number)
-        return {name: parts.load(self.database, own) for name, own in self._load(row[0]).items()}
+        return row[0], row[1]
+
+    def _parts(self, state: str, only: Collection[str] | None = None) -> dict[str, Part]:
+        wanted = {name: own for name, own in self._load(state).items() if only is None or name in only}
+        return {name: parts.load(self.database, own) for name, own in wanted.items()}
 
     def import_log(self, lines: Iterable[str]) -> None:
         """Copy lines of the administrator's log that are not here yet."""
@@ -245,7 +228,8 @@ class History:
         row = self.database.execute("SELECT state FROM snapshot ORDER BY number DESC LIMIT 1").fetchone()
         return dict(self._load(row[0])) if row else {}
 
-    def _store(self, value: Any) -> str:
+    def store(self, value: Any) -> str:
+        """Store a document, unless it is there. Returns its digest."""
         own = digest(value)
         self.database.execute("INSERT OR IGNORE INTO document VALUES (?, ?)", (own, canonical(value)))
         return own
@@ -259,7 +243,7 @@ class History:
 
 def _connect_for_writing(path: Path) -> sqlite3.Connection:
     try:
-        return _prepared(sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE))
+        return _prepared(sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE), path)
     except sqlite3.DatabaseError as error:
         if error.sqlite_errorcode not in _NO_DATABASE:
             raise
@@ -268,12 +252,13 @@ def _connect_for_writing(path: Path) -> sqlite3.Connection:
     print(
         f"bootwatch: the history was damaged; it is put aside as {aside}, a new one begins", file=sys.stderr
     )
-    return _prepared(sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE))
+    return _prepared(sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE), path)
 
 
-def _prepared(database: sqlite3.Connection) -> sqlite3.Connection:
+def _prepared(database: sqlite3.Connection, path: Path) -> sqlite3.Connection:
     try:
-        database.executescript(f"PRAGMA journal_mode=DELETE; PRAGMA foreign_keys=ON; {_SCHEMA}")
+        database.executescript("PRAGMA journal_mode=DELETE; PRAGMA foreign_keys=ON;")
+        schema.prepare(database, path)
     except BaseException:
         database.close()
         raise
@@ -288,16 +273,6 @@ def _closing(database: sqlite3.Connection, path: Path) -> Iterator[None]:
         raise _cannot(path, error) from error
     finally:
         database.close()
-
-
-def _check_version(database: sqlite3.Connection, path: Path) -> None:
-    version = database.execute("PRAGMA user_version").fetchone()[0]
-    if version > _VERSION:
-        raise Problem(
-            f"{path} was written by a newer bootwatch.", "Install that version again, or move the file away."
-        )
-    if version < _VERSION:
-        database.execute(f"PRAGMA user_version = {_VERSION}")
 
 
 def _cannot(path: Path, error: Exception) -> Problem:

@@ -9,7 +9,7 @@ from bootwatch.model.known import known_fields
 
 
 @dataclass(frozen=True)
-class Place:
+class Origin:
     """Where a program was loaded from; ``volume`` is an identity, None on a disk without a table."""
 
     volume: str | None
@@ -19,7 +19,7 @@ class Place:
         return dict(vars(self))
 
     @classmethod
-    def from_json(cls, document: dict[str, Any]) -> Place:
+    def from_json(cls, document: dict[str, Any]) -> Origin:
         return cls(**known_fields(cls, document))
 
 
@@ -32,8 +32,8 @@ class Attempt:
     firmware went on.
     """
 
-    loader: Place | None
-    further: tuple[Place, ...] = ()
+    loader: Origin | None
+    further: tuple[Origin, ...] = ()
     returned: bool = False
 
     def to_json(self) -> dict[str, Any]:
@@ -47,7 +47,7 @@ class Attempt:
     def from_json(cls, document: dict[str, Any]) -> Attempt:
         loader = document["loader"]
         return cls(
-            loader=Place.from_json(loader) if loader else None,
-            further=tuple(Place.from_json(item) for item in document["further"]),
+            loader=Origin.from_json(loader) if loader else None,
+            further=tuple(Origin.from_json(item) for item in document["further"]),
             returned=document["returned"],
         )

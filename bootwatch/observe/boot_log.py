@@ -12,7 +12,7 @@ from bootwatch.formats import FormatError
 from bootwatch.formats.device_path import DevicePath
 from bootwatch.formats.event_data import EV_EFI_BOOT_SERVICES_APPLICATION
 from bootwatch.formats.event_log import Event, EventLog
-from bootwatch.model.attempt import Attempt, Place
+from bootwatch.model.attempt import Attempt, Origin
 from bootwatch.model.disk import hard_drive_identifier
 from bootwatch.model.gap import Gap, Reason
 from bootwatch.observe.machine import Machine, detail_of, reason_for
@@ -72,10 +72,10 @@ def _attempt(programs: list[Event], returned: bool) -> Attempt:
     return Attempt(places[0] if places else None, tuple(places[1:]), returned)
 
 
-def _place(event: Event) -> Place:
+def _place(event: Event) -> Origin:
     path = event.image.path if event.image else DevicePath.parse(b"")
     drive, file = path.hard_drive(), path.file()
-    return Place(
+    return Origin(
         hard_drive_identifier(drive.signature_type, drive.signature, drive.partition_number)
         if drive
         else None,

@@ -14,6 +14,7 @@ from bootwatch.config import Config
 from bootwatch.judge.custody import Look, custody_between
 from bootwatch.judge.drift import compare
 from bootwatch.judge.overview import overview
+from bootwatch.judge.startup import simulate
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep import open_changes
 from bootwatch.keep.baseline import Baseline
@@ -30,6 +31,7 @@ from bootwatch.observe.machine import Machine
 from bootwatch.observe.snapshot import observe
 from bootwatch.places import Places
 from bootwatch.problem import Problem
+from bootwatch.service.starts import keep_prediction
 from bootwatch.service.uefi import require_uefi
 from bootwatch.tell import board, journal
 from bootwatch.tell.report import Facts
@@ -181,6 +183,7 @@ def _record(
     with history.transaction():
         history.import_log(_log_lines(places))
         snapshot = snapshot.numbered(history.add(snapshot, view))
+        keep_prediction(history, snapshot, simulate(snapshot.state, snapshot.gaps))
         if baseline:
             drift = _compare_and_keep(history, config, baseline, snapshot)
     return Reading(_machine_name(config, snapshot), snapshot, baseline, drift)

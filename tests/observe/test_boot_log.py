@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from bootwatch.model.attempt import Attempt, Place
+from bootwatch.model.attempt import Attempt, Origin
 from bootwatch.model.gap import Gap
 from bootwatch.model.snapshot import Circumstance, Moment
 from bootwatch.observe.boot_log import LOG, read_boot_log
@@ -23,8 +23,8 @@ from tests.judge.looks import look
 from tests.roots import Root
 
 PARTITION = "gpt:11111111-1111-4111-8111-111111111111"
-QUARRY = Place(PARTITION, "\\EFI\\quarry\\loader.efi")
-FERNWICK = Place(PARTITION, "\\EFI\\fernwick\\loader.efi")
+QUARRY = Origin(PARTITION, "\\EFI\\quarry\\loader.efi")
+FERNWICK = Origin(PARTITION, "\\EFI\\fernwick\\loader.efi")
 CALLING = b"Calling EFI Application from Boot Option"
 RETURNING = b"Returning from EFI Application from Boot Option"
 ACTION, APPLICATION = 0x80000007, 0x80000003
@@ -118,16 +118,16 @@ def test_what_the_loader_loaded_is_not_what_the_firmware_started(tmp_path: Path)
             event(ACTION, b"Exit Boot Services Invocation", pcr=5),
         ]
     )
-    first, second = Place(None, "\\EFI\\fernwick\\first.efi"), Place(None, "\\EFI\\fernwick\\second.efi")
+    first, second = Origin(None, "\\EFI\\fernwick\\first.efi"), Origin(None, "\\EFI\\fernwick\\second.efi")
     assert read(tmp_path, data)[0] == (Attempt(first, (second,)),)
 
 
 def test_option_whose_file_is_missing_was_called_and_loaded_nothing(tmp_path: Path) -> None:
     data = event(ACTION, CALLING) + event(ACTION, RETURNING) + event(ACTION, CALLING) + loaded("\\a.efi")
-    assert read(tmp_path, data)[0] == (Attempt(None, (), True), Attempt(Place(None, "\\a.efi")))
+    assert read(tmp_path, data)[0] == (Attempt(None, (), True), Attempt(Origin(None, "\\a.efi")))
 
 
-@pytest.mark.parametrize(("programs", "ran"), [(1, (Attempt(Place(None, "\\0.efi")),)), (2, ())])
+@pytest.mark.parametrize(("programs", "ran"), [(1, (Attempt(Origin(None, "\\0.efi")),)), (2, ())])
 def test_firmware_that_names_no_calls(tmp_path: Path, programs: int, ran: tuple[Attempt, ...]) -> None:
     """Of several programs, the first may have come back, or have loaded the second."""
     assert read(tmp_path, b"".join(loaded(f"\\{number}.efi") for number in range(programs)))[0] == ran
@@ -137,10 +137,10 @@ def test_only_the_newest_attempts_are_kept(tmp_path: Path) -> None:
     data = b"".join(event(ACTION, CALLING) + loaded(f"\\{number}.efi") for number in range(100))
     attempts, _ = read(tmp_path, data)
     assert [attempt.loader for attempt in attempts] == [
-        Place(None, f"\\{number}.efi") for number in range(36, 100)
+        Origin(None, f"\\{number}.efi") for number in range(36, 100)
     ]
 
 
 def test_program_with_damaged_data_was_started_from_an_unknown_place(tmp_path: Path) -> None:
     data = event(ACTION, CALLING) + event(APPLICATION, b"short")
-    assert read(tmp_path, data)[0] == (Attempt(Place(None, None)),)
+    assert read(tmp_path, data)[0] == (Attempt(Origin(None, None)),)

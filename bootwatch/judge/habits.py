@@ -1,0 +1,132 @@
+"""What happened to entries and their order between two starts, as far as it is a firmware's habit.
+
+Seen from the last snapshot of one start and the first of the next. In between another system may have run as
+well as the firmware; only a look at the shutdown proves that it was not something here.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+from bootwatch.formats import guid
+from bootwatch.judge.entries import Entry, read_entries, read_order
+from bootwatch.model.change import Custody
+from bootwatch.model.gap import Gap
+from bootwatch.model.habit import Habit, Sighting
+from bootwatch.model.snapshot import State
+from bootwatch.model.variable import entry_number, key
+
+# The optional data of entries that edk2 makes anew at each start; they come and go with disks and sticks.
+AUTOMATIC = "8108ac4e-9f11-4d59-850e-e21a522c59b2"
+_AUTOMATIC_DATA = hashlib.sha256(guid.to_bytes(AUTOMATIC)).hexdigest()
+_LABEL = 80
+
+Identity = tuple[str, str, str]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A state with what could not be read of it. Of the state only variables and disks are looked at."""
+
+    state: State
+    gaps: tuple[Gap, ...] = ()
+
+    @cached_property
+    def entries(self) -> dict[Identity, Entry]:
+        return {entry.identity: entry for entry in read_entries(self.state).values()}
+
+    @cached_property
+    def order(self) -> list[Identity]:
+        """The boot order by what its numbers mean."""
+        by_number = {entry.number: identity for identity, entry in self.entries.items()}
+        numbers = dict.fromkeys(read_order(self.state))
+        return [by_number[number] for number in numbers if number in by_number]
+
+    @property
+    def is_blind(self) -> bool:
+        """Whether an entry or the order could not be read: then nothing is gone, and nothing was moved."""
+        return any(
+            gap.kind == "variables"
+            and (gap.name in ("*", key("BootOrder")) or entry_number(gap.name) is not None)
+            for gap in self.gaps
+        )
+
+    @property
+    def has_unread_disks(self) -> bool:
+        return any(gap.kind == "disk" for gap in self.gaps)
+
+    def disks_with(self, volume: str | None) -> set[str]:
+        """The keys of the disks that have this partition."""
+        return {
+            disk.key
+            for disk in self.state.disks.values()
+            if any(part.identifier == volume for part in disk.partitions)
+        }
+
+
+def sightings(begin: Seen | None, end: Seen, now: Seen, custody: Custody) -> list[Sighting]:
+    """What happened between ``end``, the last look of one start, and ``now``, the first of the next.
+
+    ``begin`` is the first look of the start that ``end`` belongs to, None where there is none. Each habit
+    comes once at most.
+    """
+    if end.is_blind or now.is_blind:
+        return []
+    edits = list(_dropped(begin, end, now)) if begin and not begin.is_blind else []
+    found = {
+        Habit.DELETES_ABSENT: list(_deleted(end, now)),
+        Habit.DROPS_EDITS: edits,
+        # An order that was put back is no choice of the firmware's own.
+        Habit.OWN_CHOICE_FIRST: [] if edits else list(_moved_in_front(end, now)),
+    }
+    return [Sighting(habit, custody, "; ".join(what)) for habit, what in found.items() if what]
+
+
+def _moved_in_front(end: Seen, now: Seen) -> Iterator[str]:
+    if not end.order or not now.order or end.order[0] == now.order[0] or end.order[0] not in now.order:
+        return
+    was, new = now.entries[end.order[0]], now.entries[now.order[0]]
+    made = ", which the firmware made itself," if is_automatic(new) else ""
+    yield f"{_words(new)}{made} in front of {_words(was)}"
+
+
+def _dropped(begin: Seen, end: Seen, now: Seen) -> Iterator[str]:
+    """What was set while this system ran, and is as it was before."""
+    common = begin.entries.keys() & end.entries.keys() & now.entries.keys()
+    was, made, found = ([one for one in seen.order if one in common] for seen in (begin, end, now))
+    if was != made and was == found:
+        yield "the boot order is as it was before"
+    for identity, entry in end.entries.items():
+        is_gone = identity not in begin.entries and identity not in now.entries and not is_automatic(entry)
+        if is_gone and (entry.volume is None or now.disks_with(entry.volume)):
+            yield f"{_words(entry)}, which was new, is gone"
+    for identity, entry in now.entries.items():
+        if identity in begin.entries and identity not in end.entries and not is_automatic(entry):
+            yield f"{_words(entry)}, which was deleted, is back"
+    for identity in sorted(common):
+        if begin.entries[identity].active == now.entries[identity].active != end.entries[identity].active:
+            state = "on" if now.entries[identity].active else "off"
+            yield f"{_words(now.entries[identity])} is switched {state} again"
+
+
+def _deleted(end: Seen, now: Seen) -> Iterator[str]:
+    """Entries that are gone together with the disk that they name."""
+    if now.has_unread_disks:
+        return
+    for identity, entry in end.entries.items():
+        disks = end.disks_with(entry.volume) if entry.volume else set()
+        is_gone = identity not in now.entries and not is_automatic(entry)
+        if is_gone and disks and not disks & now.state.disks.keys() and not now.disks_with(entry.volume):
+            yield _words(entry)
+
+
+def is_automatic(entry: Entry) -> bool:
+    """Whether the firmware made the entry by itself, for a device it found."""
+    return entry.data == _AUTOMATIC_DATA
+
+
+def _words(entry: Entry) -> str:
+    return f"{entry.name} ({entry.label[:_LABEL]})"

@@ -1,0 +1,87 @@
+"""The history's tables, and how a database of an earlier version becomes one of this."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+from bootwatch.keep import parts
+from bootwatch.problem import Problem
+
+_FIRST = (
+    parts.SCHEMA
+    + """
+CREATE TABLE IF NOT EXISTS document (digest TEXT PRIMARY KEY, text TEXT NOT NULL) STRICT;
+CREATE TABLE IF NOT EXISTS snapshot (
+    number INTEGER PRIMARY KEY AUTOINCREMENT,
+    boot_id TEXT,
+    moment TEXT NOT NULL,
+    time TEXT NOT NULL,
+    circumstance TEXT NOT NULL,
+    state TEXT NOT NULL REFERENCES document(digest),
+    gaps TEXT NOT NULL REFERENCES document(digest),
+    overview TEXT NOT NULL REFERENCES document(digest),
+    baseline TEXT,
+    result TEXT REFERENCES document(digest)
+) STRICT;
+CREATE TABLE IF NOT EXISTS open_change (
+    id TEXT PRIMARY KEY,
+    last_without INTEGER,
+    first_with INTEGER NOT NULL,
+    scope TEXT NOT NULL
+) STRICT;
+CREATE TABLE IF NOT EXISTS told (
+    id TEXT NOT NULL REFERENCES open_change(id) ON DELETE CASCADE,
+    content TEXT NOT NULL,
+    level TEXT NOT NULL,
+    message TEXT NOT NULL,
+    PRIMARY KEY (id, content)
+) STRICT;
+CREATE TABLE IF NOT EXISTS log (line TEXT PRIMARY KEY) STRICT;
+"""
+)
+_PREDICTIONS = """
+CREATE TABLE IF NOT EXISTS prediction (
+    snapshot INTEGER PRIMARY KEY REFERENCES snapshot(number),
+    content TEXT NOT NULL REFERENCES document(digest)
+) STRICT;
+CREATE TABLE IF NOT EXISTS start (
+    snapshot INTEGER PRIMARY KEY REFERENCES snapshot(number),
+    predicted INTEGER REFERENCES snapshot(number),
+    outcome TEXT,
+    why TEXT NOT NULL,
+    entry TEXT,
+    volume TEXT,
+    file TEXT,
+    identity TEXT NOT NULL
+) STRICT;
+CREATE TABLE IF NOT EXISTS sighting (
+    snapshot INTEGER NOT NULL REFERENCES start(snapshot),
+    habit TEXT NOT NULL,
+    custody TEXT NOT NULL,
+    what TEXT NOT NULL,
+    PRIMARY KEY (snapshot, habit)
+) STRICT;
+"""
+# What each version added to the one before it, from version 1 on.
+_STEPS = (_FIRST, _PREDICTIONS)
+VERSION = len(_STEPS)
+PREDICTIONS = 2  # the version that began to keep them
+
+
+def prepare(database: sqlite3.Connection, path: Path) -> None:
+    """Make the tables that are not there yet, all or none. Raises Problem for a newer version's database."""
+    database.execute("SELECT name FROM sqlite_master").fetchall()  # shows damage while it can be put aside
+    version = version_of(database)
+    if version > VERSION:
+        raise Problem(
+            f"{path} was written by a newer bootwatch.", "Install that version again, or move the file away."
+        )
+    if version < VERSION:
+        steps = "".join(_STEPS[version:])
+        database.executescript(f"BEGIN IMMEDIATE; {steps} PRAGMA user_version = {VERSION}; COMMIT;")
+
+
+def version_of(database: sqlite3.Connection) -> int:
+    """0 for a database that was not made whole."""
+    return int(database.execute("PRAGMA user_version").fetchone()[0])
