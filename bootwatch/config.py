@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from bootwatch.checked_yaml import Settings, Value
 from bootwatch.judge.meanings import CHANGES
+from bootwatch.judge.naming import Naming
 from bootwatch.judge.weigh import Rule, Weights
 from bootwatch.model.level import Level
 from bootwatch.model.path import fold
@@ -53,9 +53,10 @@ class Config:
         return Weights((*self.levels, *hidden))
 
     @property
-    def system_names(self) -> Mapping[str, str]:
-        """What each joined label or loader folder is called."""
-        return {given: system.name for system in self.systems for given in system.join}
+    def system_names(self) -> Naming:
+        """What systems are called, what is one system, what is hidden."""
+        names = {given: system.name for system in self.systems for given in (system.name, *system.join)}
+        return Naming.of(names, (system.name for system in self.systems if system.hide))
 
 
 def _config(settings: Settings, top: Value | None) -> Config:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from bootwatch.config import Config, SystemSetting
+from bootwatch.judge.naming import Naming
 from bootwatch.judge.weigh import Rule
 from bootwatch.model.level import Level
 from bootwatch.problem import UsageProblem
@@ -42,11 +43,15 @@ levels:
         SystemSetting("Fernwick", ("Fernwick Linux", "fernwick")),
         SystemSetting("Tarn Rescue", ("tarn",), hide=True),
     )
-    assert config.system_names == {
-        "Fernwick Linux": "Fernwick",
-        "fernwick": "Fernwick",
-        "tarn": "Tarn Rescue",
-    }
+    assert config.system_names == Naming(
+        {
+            "FERNWICK": "Fernwick",
+            "FERNWICK LINUX": "Fernwick",
+            "TARN RESCUE": "Tarn Rescue",
+            "TARN": "Tarn Rescue",
+        },
+        frozenset({"TARN RESCUE"}),
+    )
     assert config.levels == (
         Rule(Level.CHANGED, "file-changed", None, "\\loader\\entries\\*"),
         Rule(Level.ROUTINE, None, "Tarn Rescue", None),

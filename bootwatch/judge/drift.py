@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from bootwatch.judge.drafts import finish
 from bootwatch.judge.entry_changes import entry_changes, next_changes, order_changes
 from bootwatch.judge.file_changes import file_changes
 from bootwatch.judge.findings import findings, unseen
 from bootwatch.judge.firmware_changes import firmware_changes
 from bootwatch.judge.sides import Sides
+from bootwatch.judge.systems import Naming
 from bootwatch.judge.volume_changes import volume_changes
 from bootwatch.judge.weigh import Weights
 from bootwatch.model.change import Drift
@@ -23,13 +22,13 @@ def compare(
     now: Snapshot,
     *,
     weights: Weights | None = None,
-    names: Mapping[str, str] | None = None,
+    names: Naming | None = None,
 ) -> Drift:
     """Everything that differs from the baseline, what is wrong by itself, and what could not be seen.
 
-    ``names`` maps what a system calls itself to what the config calls it.
+    ``names`` is what the settings say about systems.
     """
-    sides = Sides(before, now.state, before_gaps, now.gaps, names)
+    sides = Sides(before, now.state, before_gaps, now.gaps, names, now.circumstance)
     drafts = [
         *entry_changes(sides),
         *order_changes(sides),

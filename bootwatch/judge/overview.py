@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 from bootwatch.judge.entries import Entry, entry_name, read_next, read_order
 from bootwatch.judge.findings import findings
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.sides import Sides
-from bootwatch.judge.systems import Systems
+from bootwatch.judge.systems import Naming, Systems
 from bootwatch.judge.volume_changes import describe, volume_json
 from bootwatch.model.gap import Gap
 from bootwatch.model.path import fold
@@ -17,7 +16,7 @@ from bootwatch.model.snapshot import State
 from bootwatch.model.volume import Volume
 
 
-def overview(state: State, gaps: tuple[Gap, ...], names: Mapping[str, str] | None = None) -> dict[str, Any]:
+def overview(state: State, gaps: tuple[Gap, ...], names: Naming | None = None) -> dict[str, Any]:
     """Entries (those of the boot order first), volumes with their loaders, findings; plain JSON values."""
     sides = Sides(state, state, gaps, gaps, names)
     entries, systems = sides.entries_now, sides.systems

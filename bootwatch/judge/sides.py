@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from functools import cached_property
 
 from bootwatch.judge.entries import Entry, read_entries
 from bootwatch.judge.pairs import Pairs, SameDisks, pair_entries, pair_volumes, plain
-from bootwatch.judge.systems import Systems
+from bootwatch.judge.systems import Naming, Systems
 from bootwatch.model.disk import Partition
 from bootwatch.model.gap import Gap
 from bootwatch.model.path import fold
-from bootwatch.model.snapshot import State
+from bootwatch.model.snapshot import Circumstance, State
 from bootwatch.model.variable import entry_number
 from bootwatch.model.volume import Volume
 
@@ -28,12 +27,14 @@ class Sides:
         now: State,
         before_gaps: tuple[Gap, ...],
         gaps: tuple[Gap, ...],
-        names: Mapping[str, str] | None = None,
+        names: Naming | None = None,
+        running: Circumstance | None = None,
     ) -> None:
         self.before, self.now = before, now
         self.before_gaps, self.gaps = before_gaps, gaps
         self.entries_before, self.entries_now = read_entries(before), read_entries(now)
-        self.systems = Systems([*self.entries_before.values(), *self.entries_now.values()], names)
+        entries = (self.entries_before.values(), self.entries_now.values())
+        self.systems = Systems.learn((before, now), names, running, entries)
 
     @cached_property
     def entries(self) -> Pairs[Entry]:

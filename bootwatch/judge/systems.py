@@ -1,67 +1,235 @@
-"""What a system is called: by its entry's label, else by its loader's folder."""
+"""The systems of a machine, learnt from its entries, loaders' folders and programs."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 
-from bootwatch.judge.entries import Entry
-from bootwatch.judge.pairs import plain
-from bootwatch.model.path import fold, folder_of, is_within
+from bootwatch.judge.entries import Entry, read_entries
+from bootwatch.judge.glance import BOOT_FOLDER, Glance, own_folder
+from bootwatch.judge.home import Home
+from bootwatch.judge.homes import Homes
+from bootwatch.judge.kinship import groups
+from bootwatch.judge.lone_folders import add_default_files, add_lone_folders
+from bootwatch.judge.naming import Naming
+from bootwatch.judge.pairs import pair_volumes, plain
+from bootwatch.judge.running import running_group
+from bootwatch.judge.system import System
+from bootwatch.judge.system_names import SystemNames, given_names
+from bootwatch.model.path import fold, is_within
+from bootwatch.model.snapshot import Circumstance, State
+from bootwatch.model.volume import File, Volume
 
-_OWN_FOLDER = re.compile(r"\\EFI\\([^\\]+)", re.IGNORECASE)
-_SHARED = frozenset({"BOOT", "TOOLS"})
+__all__ = ["Naming", "System", "Systems"]
 
 
+@dataclass(frozen=True)
 class Systems:
-    """Names for systems, from the entries of both sides (the baseline's first)."""
+    """Every system, and whose an entry, a file, a volume is.
 
-    def __init__(self, entries: Iterable[Entry], names: Mapping[str, str] | None = None) -> None:
-        self._entries = [entry for entry in entries if entry.file]
-        self._names = {fold(given): name for given, name in (names or {}).items()}
+    Whose a default file is can change: a system's update may put its own loader there. Without a state the
+    answer is whose it was when it was first seen (in the baseline); with one, whose it is there.
+    """
 
-    def of_entry(self, entry: Entry) -> str | None:
-        """None for an entry that names no loader: it belongs to the firmware, not to a system."""
-        if not entry.file:
-            return None
-        return self._named(entry.label or _folder_name(entry.file) or entry.name)
+    _homes: Homes
+    _of_home: dict[Home, System]
+    _running: System | None
+    _aliases: dict[str, str] = field(default_factory=dict)
+    _mounted: frozenset[str] = frozenset()
 
-    def of_file(self, volume: str, path: str) -> str | None:
-        """Whose a file is; None where it can't be told."""
-        owner = self._of_place(volume, path) or self._of_folder(volume, path)
-        if owner:
-            return self.of_entry(owner)
-        name = _folder_name(path)
-        if name and fold(name) not in _SHARED:
-            return self._named(name)
-        return self.of_volume(volume)
+    @classmethod
+    def learn(
+        cls,
+        states: Iterable[State],
+        naming: Naming | None = None,
+        running: Circumstance | None = None,
+        entries: Sequence[Iterable[Entry]] | None = None,
+    ) -> Systems:
+        """From these states, the baseline first, the present one last. ``running`` is the present one's
+        circumstance; ``entries`` are the states' entries, where they have been read already."""
+        known = list({id(state): state for state in states}.values())
+        read = list(entries or ())[: len(known)] or [read_entries(state).values() for state in known]
+        return _Learner(known, read, naming or Naming()).learn(running)
+
+    def all(self) -> tuple[System, ...]:
+        """All of them, sticks last, by name."""
+        found = dict.fromkeys(self._of_home.values())
+        return tuple(sorted(found, key=lambda one: (one.removable, fold(one.name), one.key)))
+
+    def running(self) -> System | None:
+        """The one that runs now; None where it can't be told."""
+        return self._running
+
+    # by name
+
+    def of_entry(self, entry: Entry, state: State | None = None) -> str | None:
+        system = self.system_of_entry(entry, state)
+        return system.name if system else None
+
+    def of_file(self, volume: str, path: str, state: State | None = None) -> str | None:
+        system = self.system_of_file(volume, path, state)
+        return system.name if system else None
 
     def of_volume(self, volume: str) -> str | None:
-        """The one system whose entries lead to a volume; None where there is none or more than one."""
-        names = {self.of_entry(entry) for entry in self._entries if entry.volume == plain(volume)}
-        return names.pop() if len(names) == 1 else None
+        system = self.system_of_volume(volume)
+        return system.name if system else None
 
-    def _of_place(self, volume: str, path: str) -> Entry | None:
-        place = (plain(volume), fold(path))
-        return next((entry for entry in self._entries if entry.place == place), None)
+    # the systems themselves
 
-    def _of_folder(self, volume: str, path: str) -> Entry | None:
-        for entry in self._entries:
-            folder = folder_of(entry.file or "")
-            shared = fold(folder_of(folder)) == "\\EFI" and fold(folder)[5:] in _SHARED
-            if (
-                entry.volume == plain(volume)
-                and len(folder) > len("\\EFI")
-                and not shared
-                and is_within(path, folder)
-            ):
-                return entry
+    def system_of_entry(self, entry: Entry, state: State | None = None) -> System | None:
+        """None for an entry that belongs to the firmware, to a tool, or to nobody who is known."""
+        if entry.file is None:
+            return None
+        volume = self._canonical(entry.volume) if entry.volume else self._volume_of(entry)
+        folded = fold(entry.file)
+        home = self._homes.claims.get((volume, folded, entry.data))
+        if home and (home.part or state is None):
+            return self._of_home.get(home)
+        return self.system_of_file(volume, entry.file, state)
+
+    def system_of_file(self, volume: str, path: str, state: State | None = None) -> System | None:
+        """Whose a file is; None where it can't be told."""
+        place = self._canonical(volume), fold(path)
+        if is_within(place[1], BOOT_FOLDER):
+            return self._of_shared(*place, state)
+        if place in self._homes.places:
+            own = self._homes.places[place]
+            return self._in_state(own, *place, state) if own else None
+        folder = own_folder(place[1])
+        if folder is None:
+            return self.system_of_volume(place[0])
+        home = self._homes.by_folder.get((place[0], folder))
+        return self._in_state(home, *place, state) if home else None
+
+    def system_of_volume(self, volume: str) -> System | None:
+        """The one system whose loaders lie on a volume, or that mounts it; None where there are more."""
+        identity = self._canonical(volume)
+        homes = self._homes.on.get(identity, ())
+        found = {self._of_home[home].key: self._of_home[home] for home in homes}
+        if found:
+            return next(iter(found.values())) if len(found) == 1 else None
+        return self._running if identity in self._mounted else None
+
+    # whose
+
+    def _canonical(self, identity: str) -> str:
+        name = plain(identity)
+        return self._aliases.get(name, name)
+
+    def _volume_of(self, entry: Entry) -> str:
+        found = (glance.volume_of(entry) for glance in self._homes.glances)
+        return next((volume for volume in found if volume), entry.target)
+
+    def _of_shared(self, volume: str, folded: str, state: State | None) -> System | None:
+        """Whose a file in the shared folder \\EFI\\BOOT is: by its content, else by its volume."""
+        file = self._file(volume, folded, state)
+        if file and file.program:
+            removable = self._homes.is_removable(volume)
+            contents = self._homes.contents
+            for homes in (contents.homes_of(file, removable), contents.homes_named_like(file, removable)):
+                owner = self._only(homes, volume)
+                if owner:
+                    return owner
+        return self.system_of_volume(volume)
+
+    def _only(self, homes: list[Home], volume: str) -> System | None:
+        """The one system of these homes; those on ``volume`` come first."""
+        near = [home for home in homes if home.volume == volume]
+        found = {self._of_home[home].key: self._of_home[home] for home in near or homes}
+        return next(iter(found.values())) if len(found) == 1 else None
+
+    def _in_state(self, home: Home, volume: str, folded: str, state: State | None) -> System:
+        """The system of a home; or, where in ``state`` another system's program lies in this one's place,
+        that one."""
+        own = self._of_home[home]
+        file = self._file(volume, folded, state) if state else None
+        if file is None or not file.program:
+            return own
+        holders = {
+            self._of_home[one].key: self._of_home[one]
+            for one in self._homes.contents.homes_of(file, home.removable)
+        }
+        return next(iter(holders.values())) if len(holders) == 1 else own
+
+    def _file(self, volume: str, folded: str, state: State | None) -> File | None:
+        if state is None:
+            found = (glance.file(volume, folded) for glance in self._homes.glances)
+            return next((file for file in found if file), None)
+        for one in state.volumes.values():
+            if self._canonical(one.identity) == volume:
+                file = one.by_folded_path.get(folded)
+                if file and not file.is_folder:
+                    return file
         return None
 
-    def _named(self, name: str) -> str:
-        return self._names.get(fold(name), name)
+
+class _Learner:
+    def __init__(self, states: list[State], entries: list[Iterable[Entry]], naming: Naming) -> None:
+        self.naming = naming
+        self.aliases: dict[str, str] = {}
+        for state in states[1:]:
+            for first, now in pair_volumes(states[0], state).same:
+                if plain(first.identity) != plain(now.identity):
+                    self.aliases.setdefault(plain(now.identity), plain(first.identity))
+        self.glances = [
+            Glance.at(number, state, read, self.canonical)
+            for number, (state, read) in enumerate(zip(states, entries, strict=True))
+        ]
+
+    def canonical(self, identity: str) -> str:
+        name = plain(identity)
+        return self.aliases.get(name, name)
+
+    def learn(self, now: Circumstance | None) -> Systems:
+        homes = Homes(self.glances)
+        homes.enter_folders()
+        add_lone_folders(homes)
+        homes.enter_loose()
+        add_default_files(homes)
+        found = groups(homes, self._joined(homes))
+        running = running_group(self.glances, found, now)
+        names = SystemNames(self.glances, self.naming, running)
+        of_home: dict[Home, System] = {}
+        for group in found:
+            of_home |= dict.fromkeys(group, names.system(group, self._identities))
+        return Systems(
+            homes, of_home, of_home[running[0]] if running else None, self.aliases, self._mounted()
+        )
+
+    @property
+    def _identities(self) -> dict[str, list[str]]:
+        """All identities of each volume that has more than one."""
+        found: dict[str, list[str]] = {}
+        for alias, first in self.aliases.items():
+            found.setdefault(first, [first]).append(alias)
+        return found
+
+    def _joined(self, homes: Homes) -> list[list[Home]]:
+        """Homes that the settings give the same name."""
+        if not self.naming.names:
+            return []
+        joined: dict[str, list[Home]] = {}
+        for home in homes.all():
+            name = self.naming.first(given_names(home))
+            if name:
+                joined.setdefault(name, []).append(home)
+        return list(joined.values())
+
+    def _mounted(self) -> frozenset[str]:
+        """The volumes that the running system mounts at each start."""
+        glance = self.glances[-1] if self.glances else None
+        if glance is None:
+            return frozenset()
+        lines = glance.state.facts.get("fstab") or ()
+        sources = {str(line.get("source", "")).upper() for line in lines if isinstance(line, dict)}
+        return frozenset(
+            identity
+            for identity, volumes in glance.volumes.items()
+            if any(not sources.isdisjoint(_fstab_names(volume)) for volume in volumes)
+        )
 
 
-def _folder_name(path: str) -> str | None:
-    match = _OWN_FOLDER.match(path)
-    return match[1] if match and "\\" in path[match.end() :] else None
+def _fstab_names(volume: Volume) -> tuple[str, str]:
+    """How fstab(5) names a volume, in upper case."""
+    partition = plain(volume.identity).partition(":")[2]
+    return f"PARTUUID={partition}".upper(), f"UUID={volume.serial}".upper()

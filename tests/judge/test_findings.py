@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import struct
 
-from bootwatch.judge.entries import read_entries
 from bootwatch.judge.findings import findings
 from bootwatch.judge.systems import Systems
 from tests.formats.tools import run
@@ -14,7 +13,7 @@ from tests.roots import DATA_TYPE, QUARRY_ESP, TARN_PART, Part, Root
 
 def found(root: Root) -> list[tuple[str, str, str | None]]:
     state = look(root).state
-    all_found = findings(state, Systems(read_entries(state).values()))
+    all_found = findings(state, Systems.learn((state,)))
     return [(item.finding, item.level.value, item.system) for item in all_found]
 
 

@@ -1,0 +1,140 @@
+"""One state as far as systems go: its entries, and the files in loaders' folders, by place."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from bootwatch.judge.architecture import architecture_of
+from bootwatch.judge.entries import Entry, read_order
+from bootwatch.model.snapshot import State
+from bootwatch.model.volume import File, Volume
+
+_OWN_FOLDER = re.compile(r"(\\EFI\\([^\\]+))\\")
+# Folders below \EFI that belong to no system alone.
+_SHARED = frozenset({"BOOT", "LINUX", "TOOLS"})
+BOOT_FOLDER = "\\EFI\\BOOT"
+_DEFAULT_FILE = re.compile(r"\\EFI\\BOOT\\BOOT[A-Z0-9]+\.EFI")
+_APPLICATION = 10
+_UNLISTED = 0x10000
+
+
+def own_folder(folded: str) -> str | None:
+    """The folder of a system's own below \\EFI that a folded path lies in, folded; None outside of one."""
+    match = _OWN_FOLDER.match(folded)
+    return match[1] if match and match[2] not in _SHARED else None
+
+
+def is_default_file(folded: str) -> bool:
+    return bool(_DEFAULT_FILE.fullmatch(folded))
+
+
+@dataclass
+class Glance:
+    """``number`` counts the states, the baseline first; ``canonical`` gives a volume's first identity."""
+
+    number: int
+    state: State
+    entries: tuple[Entry, ...]
+    canonical: Callable[[str], str]
+    volumes: dict[str, list[Volume]] = field(default_factory=dict)
+    folders: dict[tuple[str, str], dict[str, File]] = field(default_factory=dict)
+    defaults: dict[str, dict[str, File]] = field(default_factory=dict)
+
+    @classmethod
+    def at(
+        cls, number: int, state: State, entries: Iterable[Entry], canonical: Callable[[str], str]
+    ) -> Glance:
+        glance = cls(number, state, tuple(entries), canonical)
+        for volume in state.volumes.values():
+            glance._add(volume)
+        return glance
+
+    def _add(self, volume: Volume) -> None:
+        identity = self.canonical(volume.identity)
+        self.volumes.setdefault(identity, []).append(volume)
+        for folded, file in volume.by_folded_path.items():
+            if file.is_folder or not folded.startswith("\\EFI\\"):
+                continue
+            folder = own_folder(folded)
+            if folder:
+                self.folders.setdefault((identity, folder), {})[folded] = file
+            elif is_default_file(folded):
+                self.defaults.setdefault(identity, {})[folded] = file
+
+    def ranked(self) -> Iterator[tuple[int, Entry]]:
+        """The entries with their places in the boot order, those outside of it last."""
+        places = {number: place for place, number in reversed(list(enumerate(read_order(self.state))))}
+        ranked = [(places.get(entry.number, _UNLISTED), entry.number, entry) for entry in self.entries]
+        return ((rank, entry) for rank, _, entry in sorted(ranked, key=lambda one: one[:2]))
+
+    def volume_of(self, entry: Entry) -> str | None:
+        """The volume that an entry's file lies on, None where it can't be told."""
+        if entry.volume:
+            return self.canonical(entry.volume)
+        bare = not entry.path.startswith("\\")  # a path with a device, but without a partition
+        holding = {
+            identity
+            for identity, volumes in self.volumes.items()
+            for volume in volumes
+            if (not bare or volume.number is None) and entry.file and volume.file(entry.file)
+        }
+        return holding.pop() if len(holding) == 1 else None
+
+    def file(self, volume: str, folded: str) -> File | None:
+        """The file at a place, None where it isn't there or a folder."""
+        for one in self.volumes.get(volume, ()):
+            file = one.by_folded_path.get(folded)
+            if file and not file.is_folder:
+                return file
+        return None
+
+    @cached_property
+    def _removable(self) -> dict[str, bool]:
+        found: dict[str, bool] = {}
+        for disk in self.state.disks.values():
+            on_disk = [volume.identity for volume in self.state.volumes.values() if volume.disk == disk.key]
+            for identity in (*on_disk, *(part.identifier for part in disk.partitions)):
+                place = self.canonical(identity)
+                found[place] = found.get(place, True) and disk.removable
+        return found
+
+    def is_removable(self, volume: str) -> bool | None:
+        """Whether a volume lies on a removable disk; None for one that isn't there."""
+        return self._removable.get(volume)
+
+    @cached_property
+    def _architecture_runs(self) -> Callable[[int], bool]:
+        return architecture_of(self.state).runs
+
+    def runs(self, file: File) -> bool:
+        """Whether a file is an EFI application that this machine's firmware runs."""
+        program = file.program
+        return (
+            program is not None
+            and program.subsystem == _APPLICATION
+            and program.machine is not None
+            and self._architecture_runs(program.machine)
+        )
+
+    @cached_property
+    def default_file(self) -> str:
+        """The default file that this machine's firmware looks for."""
+        return architecture_of(self.state).default_file
+
+    @property
+    def os_release(self) -> dict[str, str]:
+        """What the system calls itself that runs where the state was read (os-release(5))."""
+        found = self.state.facts.get("system")
+        return {str(name): str(value) for name, value in found.items()} if isinstance(found, dict) else {}
+
+    @property
+    def os_id(self) -> str:
+        return self.os_release.get("id", "")
+
+    @cached_property
+    def list_name(self) -> str:
+        """The file beside a loader from which lost entries are made again (file, label, data, comment)."""
+        return f"\\BOOT{architecture_of(self.state).name}.CSV"

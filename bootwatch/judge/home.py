@@ -1,0 +1,102 @@
+"""A place where the loaders of one system lie, and what was learnt about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from bootwatch.judge.entries import Entry
+from bootwatch.judge.glance import BOOT_FOLDER, Glance
+from bootwatch.judge.likeness import Words, alike, cleaned, words
+from bootwatch.model.volume import File
+
+Rank = tuple[int, bool, int, int]
+
+
+@dataclass(eq=False)
+class Home:
+    """A folder of a system's own on a volume; or, with ``folder`` "", a single loader elsewhere, which
+    ``part`` names; or a volume's default file, where nothing else is on it. ``part`` also tells two systems
+    in one folder apart. ``folder`` and ``part`` are folded, ``spelled`` is the folder as it is written there.
+
+    ``labels`` are ranked: the baseline's before today's, one like the folder's name before others, then as
+    the boot order has them. ``glances`` are the states in which an entry leads here or a program lies here,
+    ``seen`` those in which a file does.
+    """
+
+    volume: str
+    folder: str
+    part: str = ""
+    spelled: str = ""
+    removable: bool = False
+    entered: bool = False
+    labels: dict[str, Rank] = field(default_factory=dict)
+    files: dict[str, File] = field(default_factory=dict)
+    reached: dict[str, None] = field(default_factory=dict)
+    glances: set[int] = field(default_factory=set)
+    seen: set[int] = field(default_factory=set)
+    copies: list[tuple[str, str]] = field(default_factory=list)
+
+    @property
+    def key(self) -> str:
+        return f"{self.volume}{self.folder}{self.part}"
+
+    @property
+    def is_default(self) -> bool:
+        """Whether its only loader is a default file."""
+        return self.folder == BOOT_FOLDER
+
+    @property
+    def folder_name(self) -> str:
+        return "" if self.is_default else self.spelled.rpartition("\\")[2]
+
+    @property
+    def first(self) -> tuple[int, bool, str]:
+        """By what homes are put in order: what was seen first, sticks last."""
+        return min(self.glances, default=0), self.removable, self.key
+
+    def enter(self, glance: Glance, rank: int, entry: Entry, folded: str) -> None:
+        """An entry leads here."""
+        self.entered = True
+        self.glances.add(glance.number)
+        self.reached.setdefault(folded)
+        self.hold(glance, folded, glance.file(self.volume, folded))
+        label = cleaned(entry.label)
+        if label and not entry.is_firmware_made:
+            unlike = not alike(words(label), words(self.folder_name))
+            place = (glance.number, unlike, rank, entry.number)
+            self.labels[label] = min(place, self.labels.get(label, place))
+
+    def hold(self, glance: Glance, folded: str, file: File | None) -> None:
+        """A file lies here."""
+        if file is not None:
+            self.seen.add(glance.number)
+            if file.program:
+                self.glances.add(glance.number)
+                self.files.setdefault(folded, file)
+
+    @property
+    def best_label(self) -> str:
+        return min(self.labels, key=lambda label: self.labels[label], default="")
+
+    def ranked_labels(self) -> list[str]:
+        return sorted(self.labels, key=lambda label: self.labels[label])
+
+    def programs(self) -> Iterator[File]:
+        """Those that entries reach first, then those that lie highest."""
+        yield from (self.files[folded] for folded in self.reached if folded in self.files)
+        rest = (folded for folded in self.files if folded not in self.reached)
+        yield from (self.files[folded] for folded in sorted(rest, key=lambda path: (path.count("\\"), path)))
+
+    def own_names(self, *kinds: str) -> Iterator[str]:
+        """What its programs call themselves, by the first of ``kinds`` that each has."""
+        for file in self.programs():
+            names = file.program.names if file.program else {}
+            name = next((names[kind] for kind in kinds if names.get(kind)), "")
+            if name:
+                yield name
+
+    def likenesses(self) -> Iterator[Words]:
+        """The words of each of its names."""
+        names = (*self.labels, self.folder_name, *self.own_names("os"), *self.own_names("os_id"))
+        return (words(name) for name in names if name)

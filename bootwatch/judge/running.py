@@ -1,0 +1,88 @@
+"""Which system runs now."""
+
+from __future__ import annotations
+
+from bootwatch.judge.glance import Glance
+from bootwatch.judge.home import Home
+from bootwatch.judge.likeness import alike, words
+from bootwatch.model.path import fold
+from bootwatch.model.snapshot import Circumstance
+from bootwatch.model.variable import LOADER_INTERFACE, key
+
+Group = list[Home]
+# With more systems than these their names are not compared with that of the running one.
+_MOST = 256
+
+
+def running_group(glances: list[Glance], groups: list[Group], now: Circumstance | None) -> Group | None:
+    """The group of the system that runs; None where it can't be told.
+
+    What the system calls itself (os-release) counts most: it may have been started through the menu of
+    another one. Where that leaves a choice, BootCurrent and the volume that the boot loader names decide.
+    """
+    if not glances:
+        return None
+    glance = glances[-1]
+    named = _by_name(glance, groups)
+    candidates = named or groups
+    volume = _loader_volume(glance, now)
+    by_entry = _by_entry(glance, groups, now)
+    if by_entry and by_entry in candidates and (volume is None or _is_on(by_entry, volume)):
+        return by_entry
+    if volume is not None:
+        candidates = [group for group in candidates if _is_on(group, volume)] or named
+    elif not named:
+        return None
+    return candidates[0] if len(candidates) == 1 else None
+
+
+def _by_name(glance: Glance, groups: list[Group]) -> list[Group]:
+    """The groups that go by the running system's id; else those that go by its name."""
+    own = fold(glance.os_id)
+    if own:
+        found = [group for group in groups if any(_has_id(home, own) for home in group)]
+        if found:
+            return found
+    release = glance.os_release
+    names = [words(release.get(name, "")) for name in ("name", "pretty_name")]
+    if len(groups) > _MOST:
+        return []
+    return [
+        group
+        for group in groups
+        if any(alike(one, name) for home in group for one in home.likenesses() for name in names)
+    ]
+
+
+def _has_id(home: Home, own: str) -> bool:
+    return fold(home.folder_name) == own or own in map(fold, home.own_names("os_id"))
+
+
+def _by_entry(glance: Glance, groups: list[Group], now: Circumstance | None) -> Group | None:
+    current = now.variables.get(key("BootCurrent")) if now else None
+    if current is None or len(current.data) < 2:
+        return None
+    number = int.from_bytes(current.data[:2], "little")
+    entry = next((entry for entry in glance.entries if entry.number == number), None)
+    if entry is None or entry.file is None:
+        return None
+    volume, folded = glance.volume_of(entry) or entry.target, fold(entry.file)
+    found = [group for group in groups if any(_is_reached(home, volume, folded) for home in group)]
+    return found[0] if len(found) == 1 else None
+
+
+def _is_reached(home: Home, volume: str, folded: str) -> bool:
+    return home.volume == volume and folded in home.reached
+
+
+def _is_on(group: Group, volume: str) -> bool:
+    return any(home.volume == volume for home in group)
+
+
+def _loader_volume(glance: Glance, now: Circumstance | None) -> str | None:
+    """The volume that the boot loader says it was started from (Boot Loader Interface)."""
+    variable = now.variables.get(key("LoaderDevicePartUUID", LOADER_INTERFACE)) if now else None
+    if variable is None:
+        return None
+    text = variable.data.decode("utf-16-le", "replace").partition("\0")[0].strip().lower()
+    return glance.canonical(f"gpt:{text}") if text else None
