@@ -20,7 +20,7 @@ Place = tuple[str, str]  # a volume's identity and a folded path
 GIVEN_BACK = "its program gives the start back"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Landing:
     """Where a load option ends. ``starts`` None: it can't be told, and ``likely`` is what to go by.
 

@@ -12,7 +12,7 @@ from bootwatch.model.volume import File, Program, Volume
 _SHORT_NAME = re.compile(r"~\d")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Verdict:
     """``starts`` is None where it can't be told. ``chosen``: its headers are those of an EFI application, so
     where an option leaves a choice the firmware settles for it, even if it then fails to start."""

@@ -46,7 +46,7 @@ def simulate(state: State, gaps: tuple[Gap, ...] = (), *, failing: frozenset[Pla
     return _Firmware(Ground(state, gaps, failing)).startup()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class _Option:
     """A load option's variable as the firmware finds it; ``refused`` says why it doesn't count as one."""
 

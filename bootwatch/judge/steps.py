@@ -30,7 +30,7 @@ class Outcome(StrEnum):
     UNKNOWN = "unknown"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Step:
     """One thing that the firmware tries. ``landings`` holds more than one where it has a free choice."""
 
@@ -101,7 +101,7 @@ class NextStart:
         }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Candidate:
     """Something that may run."""
 
@@ -126,7 +126,7 @@ class Candidate:
         }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Route:
     """One way by which the firmware can reach a loader.
 
