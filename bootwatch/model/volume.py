@@ -9,6 +9,9 @@ from typing import Any
 from bootwatch.model.known import known_fields
 from bootwatch.model.path import fold
 
+# Where the Boot Loader Specification (UAPI) has its entries.
+ENTRIES_FOLDER = "\\loader\\entries"
+
 
 @dataclass(frozen=True)
 class Program:
@@ -17,7 +20,9 @@ class Program:
     ``sections`` are those that hold something, of the ones by which a unified kernel image is known (.linux,
     .initrd, .osrel and so on); None where they were not recorded. ``names`` holds what it calls itself: from
     the version resource "product", "description", "company" and "original" (file name), from a unified kernel
-    image's os-release "os" and "os_id"; each only where it says so.
+    image's os-release "os" and "os_id"; each only where it says so. ``mentions`` are names of other files in
+    its text, in lower case, and ENTRIES_FOLDER; None where it was not searched. ``cmdline`` is the beginning
+    of what a unified kernel image hands to its kernel.
     """
 
     machine: int | None
@@ -26,6 +31,8 @@ class Program:
     problems: tuple[str, ...] = ()
     sections: tuple[str, ...] | None = None
     names: dict[str, str] = field(default_factory=dict)
+    mentions: tuple[str, ...] | None = None
+    cmdline: str = ""
 
     def to_json(self) -> dict[str, Any]:
         document: dict[str, Any] = {
@@ -34,16 +41,19 @@ class Program:
             "declared_size": self.declared_size,
             "problems": list(self.problems),
         }
-        if self.sections is not None:
-            document["sections"] = list(self.sections)
-        return {**document, "names": self.names} if self.names else document
+        lists = {"sections": self.sections, "mentions": self.mentions}
+        document |= {name: list(value) for name, value in lists.items() if value is not None}
+        return document | {
+            name: value for name, value in (("names", self.names), ("cmdline", self.cmdline)) if value
+        }
 
     @classmethod
     def from_json(cls, document: dict[str, Any]) -> Program:
         known = known_fields(cls, document)
-        sections = known.get("sections")
-        known["sections"] = None if sections is None else tuple(sections)
-        return cls(**{**known, "problems": tuple(document["problems"])})
+        for name in ("problems", "sections", "mentions"):
+            if known.get(name) is not None:
+                known[name] = tuple(known[name])
+        return cls(**known)
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -21,9 +22,12 @@ from bootwatch.observe.program import read_program
 _CHUNK = 512 << 10
 _TEXT_LIMIT = 64 << 10
 PROGRAM_LIMIT = 16 << 20
+_SEARCHED = 8 << 20
 _FILE_LIMIT = 4 << 30
 _TEXTS_LIMIT = 16 << 20
 _LOADER_FOLDER = "\\loader"
+# A loader's settings may name more settings, in another folder; not in a deep one.
+_SETTINGS = re.compile(r"(\\[^\\]+){1,4}\.(cfg|conf|lst|ini)", re.IGNORECASE)
 _PRINTABLE = frozenset(b"\t\n\r\f") | frozenset(range(0x20, 0x100))
 
 KeepProgram = Callable[[str, bytes], None]
@@ -70,39 +74,48 @@ class Listing:
 
     def _read(self, file: File, reader: Content) -> File:
         digest = hashlib.sha256()
-        size, kept = 0, b""
+        size, parts = 0, list[bytes]()
         is_program = False
         while count := reader.readinto(self._buffer):
             chunk = self._buffer[:count]
             if size == 0:
                 is_program = bytes(chunk[:2]) == b"MZ"
-            limit = PROGRAM_LIMIT if is_program and self.keep_program else _TEXT_LIMIT
-            if size + count <= limit:
-                kept += chunk
+            limit = self._kept_of_programs if is_program else _TEXT_LIMIT
+            if max(file.size, size + count) <= limit:
+                parts.append(bytes(chunk))
             size += count
             digest.update(chunk)
         if size != file.size:
             self.gap(file.path, Reason.DAMAGED, f"{size} bytes could be read of {file.size}")
             return file
-        name = digest.hexdigest()
+        name, kept = digest.hexdigest(), b"".join(parts)
         if is_program:
             if self.keep_program and size <= PROGRAM_LIMIT:
                 self.keep_program(name, kept)
-            return File(file.path, size, file.time, name, program=read_program(reader))
+            whole = kept if size <= _SEARCHED else None
+            return File(file.path, size, file.time, name, program=read_program(reader, whole))
         if size == len(kept) and self._texts_size + size <= _TEXTS_LIMIT and _is_text(kept):
             self._texts[file.path] = kept
             self._texts_size += size
         return File(file.path, size, file.time, name)
 
+    @property
+    def _kept_of_programs(self) -> int:
+        return PROGRAM_LIMIT if self.keep_program else _SEARCHED
+
     def texts(self) -> dict[str, bytes]:
-        """The small texts beside a loader or below \\loader, by the SHA-256 of their content."""
+        """The small texts beside a loader, below \\loader, or named as settings are; by their SHA-256."""
         beside = {folder_of(file.path) for file in self.files.values() if file.program}
         wanted = (
             data
             for path, data in self._texts.items()
-            if folder_of(path) in beside or is_within(path, _LOADER_FOLDER)
+            if folder_of(path) in beside or is_within(path, _LOADER_FOLDER) or _is_settings(path)
         )
         return {hashlib.sha256(data).hexdigest(): data for data in wanted}
+
+
+def _is_settings(path: str) -> bool:
+    return _SETTINGS.fullmatch(path) is not None
 
 
 def _is_text(data: bytes) -> bool:

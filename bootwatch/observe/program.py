@@ -6,6 +6,7 @@ from bootwatch.formats import FormatError
 from bootwatch.formats.pe import Image
 from bootwatch.formats.reader import Reader
 from bootwatch.model.volume import Program
+from bootwatch.observe.mentions import mentions
 
 # The sections of UAPI's Unified Kernel Image specification.
 _SECTIONS = (".linux", ".initrd", ".osrel", ".cmdline", ".uname", ".ucode", ".dtb", ".sbat")
@@ -16,10 +17,14 @@ _STRINGS = {
     "original": "OriginalFilename",
 }
 _LONGEST = 200
+_LONGEST_CMDLINE = 1000
 
 
-def read_program(reader: Reader) -> Program:
-    """Read a file that begins with MZ; what is no program gets a problem. OSError passes through."""
+def read_program(reader: Reader, content: bytes | None = None) -> Program:
+    """Read a file that begins with MZ; what is no program gets a problem. OSError passes through.
+
+    ``content`` is the whole of it, if it is to be searched for names of other files.
+    """
     try:
         image = Image.read(reader)
     except FormatError as error:
@@ -32,7 +37,17 @@ def read_program(reader: Reader) -> Program:
         tuple(map(str, image.problems)),
         tuple(name for name in _SECTIONS if name in filled),
         _names(image),
+        # A kernel is packed, and what it starts is no file.
+        None if content is None or ".linux" in filled else mentions(content),
+        _cmdline(image) if ".linux" in filled else "",
     )
+
+
+def _cmdline(image: Image) -> str:
+    try:
+        return (image.cmdline() or "")[:_LONGEST_CMDLINE]
+    except FormatError:
+        return ""
 
 
 def _names(image: Image) -> dict[str, str]:

@@ -58,6 +58,21 @@ def test_no_program() -> None:
     assert (found.sections, found.names, found.machine) == (None, {}, None)
 
 
+def test_command_line_of_a_unified_kernel_image() -> None:
+    assert program("unified-x64").cmdline == "root=LABEL=fernwick ro quiet"
+    assert program("version-x64").cmdline == ""
+
+
+def test_names_of_other_files() -> None:
+    data = (SAMPLES / "aa64.efi").read_bytes() + b"\0%s/boot.cfg\0"
+    found = read_program(io.BytesIO(data), data)
+    assert found.mentions == ("boot.cfg",)
+    assert Program.from_json(found.to_json()) == found
+    assert program("aa64").mentions is None
+    unified = (SAMPLES / "unified-x64.efi").read_bytes()
+    assert read_program(io.BytesIO(unified), unified).mentions is None
+
+
 def test_comes_back_from_json_also_an_older_one() -> None:
     for name in ("unified-x64", "version-x64", "aa64"):
         assert Program.from_json(program(name).to_json()) == program(name)

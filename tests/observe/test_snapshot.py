@@ -49,6 +49,13 @@ def test_texts_beside_a_loader_are_kept(hall: Root) -> None:
     assert sorted(look(hall).state.texts.values()) == [b"timeout 5\n", b"title One\n"]
 
 
+def test_texts_that_are_named_as_settings_are_kept(hall: Root) -> None:
+    hall.put("vda", 1, "\\fernwick\\menu.cfg", b"timeout 1\n")
+    hall.put("vda", 1, "\\fernwick\\large.cfg", b"x" * 65537)
+    hall.put("vda", 1, "\\one\\two\\three\\four\\deep.cfg", b"timeout 2\n")
+    assert sorted(look(hall).state.texts.values()) == [b"timeout 1\n", b"timeout 5\n"]
+
+
 def test_state_comes_back_from_its_parts(hall: Root) -> None:
     state = look(hall).state
     assert State.from_parts(state.parts()) == state
