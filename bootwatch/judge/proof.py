@@ -122,7 +122,7 @@ def _by_entry(entry: Entry, is_settled: bool, loader: str | None, startup: Start
 
 def _leads(entry: Entry, startup: Startup) -> list[Target]:
     """The files to which an entry leads, as the simulation finds them."""
-    routes = (route for route in startup.routes if route.entry == entry.name and route.by is not By.MENU)
+    routes = (route for route in startup.routes if route.entry == entry.name)
     return [
         Target(entry.name, route.volume, route.file, entry.identity)
         for route in routes

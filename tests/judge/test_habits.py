@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from dataclasses import replace
 
 import pytest
 
@@ -129,6 +130,13 @@ def test_entry_that_is_gone_while_its_disk_is_there_is_another_matter() -> None:
 def test_entries_that_the_firmware_makes_come_and_go() -> None:
     made = {**ENTRIES, 5: MADE_ENTRY}
     assert seen(hall((0, 1, 5), made), hall((0, 1), without=SECOND.key), hall()) == []
+    assert seen(hall((0, 1, 5), made), hall(), hall()) == []
+    assert seen(hall(), hall((0, 1, 5), made), hall((0, 1, 5), made)) == []
+
+
+def test_entry_of_a_partition_that_is_gone_from_its_disk_is_another_matter() -> None:
+    empty = replace(hall(), disks={**hall().disks, THIRD.key: disk("c")})
+    assert seen(hall((0, 1, 2), {**ENTRIES, 2: TARN_ENTRY}), empty) == []
 
 
 @pytest.mark.parametrize(

@@ -229,7 +229,8 @@ def test_nothing_would_start_and_yet_it_did() -> None:
 def test_setup_first_leaves_it_open() -> None:
     wish = struct.pack("<Q", 1)
     before = hall(OsIndications=wish, OsIndicationsSupported=wish)
-    assert verdict(before, hall(), said(0))[0] == "unknown"
+    outcome, why = verdict(before, hall(), said(0))
+    assert (outcome, why.partition(" was")[0]) == ("unknown", "The firmware's own setup")
 
 
 def test_unread_variable_leaves_it_open() -> None:
@@ -260,6 +261,12 @@ def test_which_loaders_are_this_system_s(file: str, outcome: str) -> None:
         predicted, proof(said(0), hall()), Known(hall(), hall(), (Target(None, FERNWICK_ESP, FERNWICK),))
     )
     assert found.outcome.value == outcome
+
+
+def test_what_lies_beside_a_used_default_file_is_anybody_s() -> None:
+    predicted = Prediction("BootOrder", Target("Boot0003", FERNWICK_ESP, "\\EFI\\BOOT\\other.efi"))
+    known = Known(hall(), hall(), (Target(None, FERNWICK_ESP, DEFAULT),))
+    assert judge(predicted, proof(said(0), hall()), known).outcome.value == "unknown"
 
 
 def test_one_of_two_equal_disks() -> None:
