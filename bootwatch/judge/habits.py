@@ -17,12 +17,13 @@ from bootwatch.model.change import Custody
 from bootwatch.model.gap import Gap
 from bootwatch.model.habit import Habit, Sighting
 from bootwatch.model.snapshot import State
-from bootwatch.model.variable import entry_number, key
+from bootwatch.model.variable import Variable, entry_number, key
 
 # The optional data of entries that edk2 makes anew at each start; they come and go with disks and sticks.
 AUTOMATIC = "8108ac4e-9f11-4d59-850e-e21a522c59b2"
 _AUTOMATIC_DATA = hashlib.sha256(guid.to_bytes(AUTOMATIC)).hexdigest()
 _LABEL = 80
+_MOST = 4
 
 Identity = tuple[str, str, str]
 
@@ -58,13 +59,23 @@ class Seen:
     def has_unread_disks(self) -> bool:
         return any(gap.kind == "disk" for gap in self.gaps)
 
-    def disks_with(self, volume: str | None) -> set[str]:
-        """The keys of the disks that have this partition."""
+    @cached_property
+    def start_variables(self) -> dict[str, Variable]:
+        """The boot order and every entry, as bytes."""
         return {
-            disk.key
-            for disk in self.state.disks.values()
-            if any(part.identifier == volume for part in disk.partitions)
+            name: variable
+            for name, variable in self.state.variables.items()
+            if name == key("BootOrder") or entry_number(name) is not None
         }
+
+    @cached_property
+    def disks_of(self) -> dict[str, set[str]]:
+        """The keys of the disks that have a partition, by its identifier."""
+        found: dict[str, set[str]] = {}
+        for disk in self.state.disks.values():
+            for part in disk.partitions:
+                found.setdefault(part.identifier, set()).add(disk.key)
+        return found
 
 
 def sightings(begin: Seen | None, end: Seen, now: Seen, custody: Custody) -> list[Sighting]:
@@ -73,7 +84,7 @@ def sightings(begin: Seen | None, end: Seen, now: Seen, custody: Custody) -> lis
     ``begin`` is the first look of the start that ``end`` belongs to, None where there is none. Each habit
     comes once at most.
     """
-    if end.is_blind or now.is_blind:
+    if end.is_blind or now.is_blind or end.start_variables == now.start_variables:
         return []
     edits = list(_dropped(begin, end, now)) if begin and not begin.is_blind else []
     found = {
@@ -82,7 +93,12 @@ def sightings(begin: Seen | None, end: Seen, now: Seen, custody: Custody) -> lis
         # An order that was put back is no choice of the firmware's own.
         Habit.OWN_CHOICE_FIRST: [] if edits else list(_moved_in_front(end, now)),
     }
-    return [Sighting(habit, custody, "; ".join(what)) for habit, what in found.items() if what]
+    return [Sighting(habit, custody, _listed(what)) for habit, what in found.items() if what]
+
+
+def _listed(what: list[str]) -> str:
+    more = len(what) - _MOST
+    return "; ".join((*what[:_MOST], *((f"and {more} more",) if more > 0 else ())))
 
 
 def _moved_in_front(end: Seen, now: Seen) -> Iterator[str]:
@@ -101,7 +117,7 @@ def _dropped(begin: Seen, end: Seen, now: Seen) -> Iterator[str]:
         yield "the boot order is as it was before"
     for identity, entry in end.entries.items():
         is_gone = identity not in begin.entries and identity not in now.entries and not is_automatic(entry)
-        if is_gone and (entry.volume is None or now.disks_with(entry.volume)):
+        if is_gone and (entry.volume is None or entry.volume in now.disks_of):
             yield f"{_words(entry)}, which was new, is gone"
     for identity, entry in now.entries.items():
         if identity in begin.entries and identity not in end.entries and not is_automatic(entry):
@@ -117,9 +133,10 @@ def _deleted(end: Seen, now: Seen) -> Iterator[str]:
     if now.has_unread_disks:
         return
     for identity, entry in end.entries.items():
-        disks = end.disks_with(entry.volume) if entry.volume else set()
-        is_gone = identity not in now.entries and not is_automatic(entry)
-        if is_gone and disks and not disks & now.state.disks.keys() and not now.disks_with(entry.volume):
+        if identity in now.entries or is_automatic(entry):
+            continue
+        disks = end.disks_of.get(entry.volume or "", set())
+        if disks and not disks & now.state.disks.keys() and entry.volume not in now.disks_of:
             yield _words(entry)
 
 

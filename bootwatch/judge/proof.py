@@ -10,14 +10,14 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from bootwatch.judge.entries import Entry, entry_name, read_entries, read_order
+from bootwatch.judge.entries import Entry, entry_name, parse_entry, read_entries, read_order, variable_of
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.steps import By, Candidate, NextStart, Startup
 from bootwatch.model.attempt import Origin
 from bootwatch.model.path import fold, folder_of
 from bootwatch.model.prediction import Outcome, Prediction, Proof, Target, Verdict
 from bootwatch.model.snapshot import Circumstance, State
-from bootwatch.model.variable import LOADER_INTERFACE, key
+from bootwatch.model.variable import LOADER_INTERFACE, entry_number, key
 
 LOG = "the firmware's log"
 BOOT_CURRENT = "BootCurrent"
@@ -30,20 +30,26 @@ _DEFAULT_FOLDER = "\\EFI\\BOOT"
 def predict(startup: Startup, state: State) -> Prediction:
     """The simulated next start in the form that is kept until the next start."""
     following = startup.next_start
-    entries = {entry.name: entry for entry in read_entries(state).values()}
-    others = tuple(_target(candidate, entries) for candidate in following.candidates)
+    others = tuple(_target(candidate, state) for candidate in following.candidates)
     return Prediction(
         by=following.by.value,
-        target=_target(following, entries),
+        target=_target(following, state),
         label=following.label,
         certain=following.certain,
         others=others,
     )
 
 
-def _target(what: NextStart | Candidate, entries: dict[str, Entry]) -> Target:
-    entry = entries.get(what.entry or "")
+def _target(what: NextStart | Candidate, state: State) -> Target:
+    number = entry_number(key(what.entry)) if what.entry else None
+    entry = _entry(state, number) if number is not None else None
     return Target(what.entry, what.volume, what.file, entry.identity if entry else ())
+
+
+def _entry(state: State, number: int) -> Entry | None:
+    """That one entry: there can be 65,536."""
+    variable = state.variables.get(variable_of(number))
+    return parse_entry(number, variable.data) if variable else None
 
 
 # what started
@@ -55,14 +61,13 @@ def started(circumstance: Circumstance, startup: Startup, state: State, before: 
     ``startup`` is the simulation of ``state``, which says where entries lead; ``before`` the last state of
     the start before, which shows whether the number in BootCurrent still means the same entry.
     """
-    entries = read_entries(state)
     logged, current = _logged(circumstance), _current(circumstance)
     loader = _loader_volume(circumstance)
-    entry = entries.get(current) if current is not None else None
+    entry = _entry(state, current) if current is not None else None
     if logged:
         return _by_log(logged, entry, startup)
     if entry:
-        was = read_entries(before).get(entry.number) if before else entry
+        was = _entry(before, entry.number) if before else entry
         is_settled = was is not None and was.identity == entry.identity
         return _by_entry(entry, is_settled, loader, startup)
     doubt = f"BootCurrent names {entry_name(current)}, which does not exist." if current is not None else ""

@@ -123,6 +123,14 @@ def test_new_entry_of_a_disk_that_is_not_there_was_not_dropped() -> None:
     assert [habit for habit, _ in seen(end, hall(without=THIRD.key), hall())] == ["deletes-absent"]
 
 
+def test_of_many_the_first_ones_are_named() -> None:
+    entries = {number: load_option(f"Tarn {number}", TARN_PART, f"\\{number}.efi") for number in range(2, 9)}
+    (found,) = seen(hall(entries={**ENTRIES, **entries}), hall(without=THIRD.key))
+    assert (
+        found[1] == "Boot0002 (Tarn 2); Boot0003 (Tarn 3); Boot0004 (Tarn 4); Boot0005 (Tarn 5); and 3 more"
+    )
+
+
 def test_entry_that_is_gone_while_its_disk_is_there_is_another_matter() -> None:
     assert seen(hall((0, 1, 2), {**ENTRIES, 2: TARN_ENTRY}), hall()) == []
 
