@@ -24,6 +24,8 @@ AUTOMATIC = "8108ac4e-9f11-4d59-850e-e21a522c59b2"
 _AUTOMATIC_DATA = hashlib.sha256(guid.to_bytes(AUTOMATIC)).hexdigest()
 _LABEL = 80
 _MOST = 4
+# More than any firmware has room for; nothing is claimed of a machine that says so.
+_MOST_ENTRIES = 4096
 
 Identity = tuple[str, str, str]
 
@@ -49,7 +51,7 @@ class Seen:
     @property
     def is_blind(self) -> bool:
         """Whether an entry or the order could not be read: then nothing is gone, and nothing was moved."""
-        return any(
+        return len(self.start_variables) > _MOST_ENTRIES or any(
             gap.kind == "variables"
             and (gap.name in ("*", key("BootOrder")) or entry_number(gap.name) is not None)
             for gap in self.gaps

@@ -159,6 +159,11 @@ def test_nothing_is_claimed_of_what_could_not_be_read(gap: Gap) -> None:
     assert seen(hall((0, 1, 2), {**ENTRIES, 2: TARN_ENTRY}), hall((1, 0)), hall(), (gap,)) == []
 
 
+def test_nothing_is_claimed_of_more_entries_than_there_can_be() -> None:
+    entries = {number: FERNWICK_ENTRY for number in range(4097)} | {1: QUARRY_ENTRY}
+    assert seen(hall((0, 1), entries), hall((1, 0), entries)) == []
+
+
 def test_unread_disk_is_not_absent() -> None:
     gap = Gap("disk", "vdc", Reason.UNREADABLE, "")
     assert seen(hall((0, 1, 2), {**ENTRIES, 2: TARN_ENTRY}), hall(without=THIRD.key), gaps=(gap,)) == []
