@@ -160,7 +160,7 @@ def test_nothing_is_claimed_of_what_could_not_be_read(gap: Gap) -> None:
 
 
 def test_nothing_is_claimed_of_more_entries_than_there_can_be() -> None:
-    entries = {number: FERNWICK_ENTRY for number in range(4097)} | {1: QUARRY_ENTRY}
+    entries = dict.fromkeys(range(4097), FERNWICK_ENTRY) | {1: QUARRY_ENTRY}
     assert seen(hall((0, 1), entries), hall((1, 0), entries)) == []
 
 
