@@ -12,6 +12,7 @@ from bootwatch.demo.machine import NAME, DemoMachine, build
 from bootwatch.demo.mailserver import MailServer
 from bootwatch.demo.update import start_from_disk, update_quarry
 from bootwatch.problem import Problem
+from bootwatch.tell.layout import wrapped
 from bootwatch.tell.plain import plain
 
 _DRIFTED = 1
@@ -105,7 +106,7 @@ def _write_addresses(machine: DemoMachine, port: int) -> None:
 
 def _show_mail(mail: EmailMessage) -> None:
     print("And what lies in Anna's mailbox:\n")
-    lines = [f"{name}: {plain(str(mail[name]))}" for name in ("From", "To", "Subject")]
+    lines = [line for name in ("From", "To", "Subject") for line in wrapped(str(mail[name]), 76, f"{name}: ")]
     body = mail.get_body(("plain",))
     text = body.get_content() if body else ""
     lines += ["", *(plain(line) for line in str(text).splitlines())]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from bootwatch.judge.consequence import Consequences
 from bootwatch.judge.drafts import finish
-from bootwatch.judge.entry_changes import entry_changes, next_changes, order_changes
+from bootwatch.judge.entry_changes import entry_changes, moved_entries, next_changes, order_changes
 from bootwatch.judge.file_changes import file_changes
 from bootwatch.judge.findings import findings, unseen
 from bootwatch.judge.firmware_changes import firmware_changes
@@ -37,5 +38,7 @@ def compare(
         *file_changes(sides),
         *firmware_changes(sides),
     ]
+    consequences = Consequences(sides)
+    drafts += moved_entries(sides, consequences.unclaimed(drafts))
     found = (*findings(now.state, sides.systems), *unseen(sides))
-    return Drift(finish(drafts, weights or Weights()), found, now.gaps)
+    return Drift(finish(drafts, weights or Weights(), consequences.of), found, now.gaps)

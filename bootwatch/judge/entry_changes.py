@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from bootwatch.judge.drafts import Draft
@@ -54,6 +54,15 @@ def _draft(name: str, sides: Sides, entry: Entry, before: Any = None, after: Any
         path=entry.file or "",
         scope={"variables": variable_of(entry.number)},
     )
+
+
+def moved_entries(sides: Sides, names: Iterable[str]) -> Iterator[Draft]:
+    """Entries that are as they were and lead to nothing any more: their disk is attached elsewhere."""
+    lost = set(names)
+    for before, now in sides.entries.same:
+        if before.name in lost:
+            after = {**now.to_json(), "leads_nowhere": True}
+            yield _draft("entry-retargeted", sides, before, before.to_json(), after)
 
 
 def describe(entry: Entry) -> str:

@@ -9,12 +9,8 @@ from fnmatch import fnmatchcase
 from bootwatch.model.level import Level
 from bootwatch.model.path import fold
 
+# Where a change took no route away: a safeguard is gone all the same, or nobody need hear of it.
 _WEAKENED = (
-    "entry-missing",
-    "entry-inactive",
-    "entry-retargeted",
-    "loader-missing",
-    "loader-emptied",
     "volume-missing",
     "volume-reformatted",
     "partition-retyped",
@@ -44,11 +40,12 @@ class Rule:
 
 @dataclass(frozen=True)
 class Weights:
-    """Levels by the name of the change, but for what the config moves: its first matching rule holds."""
+    """Levels by consequence, but for what the config moves: its first matching rule holds."""
 
     rules: Sequence[Rule] = ()
 
-    def level(self, change: str, system: str | None, path: str) -> Level:
-        """``path`` is the file's, "" for a change of something else."""
+    def level(self, change: str, system: str | None, path: str, found: Level | None = None) -> Level:
+        """``path`` is the file's, "" for a change of something else. ``found`` is the level by consequence,
+        None for a change that took nothing away: then its name decides."""
         rule = next((rule for rule in self.rules if rule.matches(change, system, path)), None)
-        return rule.level if rule else _LEVELS.get(change, Level.CHANGED)
+        return rule.level if rule else found or _LEVELS.get(change, Level.CHANGED)

@@ -31,11 +31,13 @@ _VERBS = {
     Level.ROUTINE: "routine",
 }
 _LEADS = {
-    Level.STRANDED: "{systems} on {machine} would not start at the next switch-on.",
+    Level.STRANDED: (
+        "{systems} on {machine} would not start at the next switch-on: leave the machine running until "
+        "somebody has looked."
+    ),
     Level.DIVERTED: "At the next switch-on {machine} would start another system than usual ({systems}).",
     Level.WEAKENED: (
-        "On {machine} a way of starting {systems}, or a safeguard of it, is gone. Whether another way is "
-        "left has not been worked out: leave the machine running until somebody has looked."
+        "On {machine} a way of starting {systems}, or a safeguard of it, is gone. What is left is said below."
     ),
     Level.CHANGED: "Something about how {machine} starts {systems} has changed that is worth knowing.",
     Level.ROUTINE: "Something about how {machine} starts {systems} has changed, as expected.",

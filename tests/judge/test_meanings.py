@@ -61,13 +61,12 @@ def test_a_document_is_whole(meaning: Meaning) -> None:
 
 
 @pytest.mark.parametrize("meaning", MEANINGS.values(), ids=lambda meaning: meaning.name)
-def test_no_consequence_says_that_a_system_does_not_start(meaning: Meaning) -> None:
+def test_no_document_says_that_a_system_does_not_start(meaning: Meaning) -> None:
+    """That is for the judge to say, of one machine."""
     claims = re.search(
         r"\{system\} (no longer|does not|doesn't|will not|won't|cannot|can't)", meaning.consequence
     )
     assert not claims
-    if re.search("no longer|cannot|can't|refuse|lost", meaning.consequence):
-        assert "not been worked out" in meaning.consequence
 
 
 def test_filling_goes_over_the_sentence_once() -> None:

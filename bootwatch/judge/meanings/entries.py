@@ -7,10 +7,7 @@ MEANINGS = (
     Meaning(
         name="entry-missing",
         headline="{what} is gone from the firmware.",
-        consequence=(
-            "The firmware can no longer start {system} through this entry; whether another way is left has "
-            "not been worked out."
-        ),
+        consequence="The firmware can no longer start {system} through this entry.",
         means=(
             "An entry is a setting in the firmware that names a disk, a partition and the loader file to "
             "start there. It lies in the firmware's own memory, not on a disk. The other system's update, a "
@@ -28,10 +25,7 @@ MEANINGS = (
     Meaning(
         name="entry-added",
         headline="{what} is new in the firmware.",
-        consequence=(
-            "There is one more way of starting; it matters where it stands early in the order, and what "
-            "starts next has not been worked out."
-        ),
+        consequence=("There is one more way of starting; it matters where it stands early in the order."),
         means=(
             "Installing or updating a system adds entries. Much firmware also adds one of its own for every "
             "disk or stick that it finds, and takes it away again with the device."
@@ -49,8 +43,8 @@ MEANINGS = (
         name="entry-inactive",
         headline="{what} has been switched off in the firmware.",
         consequence=(
-            "The firmware passes over this entry when it goes through its order, so it can no longer start "
-            "{system} this way by itself; whether another way is left has not been worked out."
+            "The firmware passes over this entry when it goes through its order, so it can no longer "
+            "start {system} this way by itself."
         ),
         means=(
             "Each entry carries a mark that says whether the firmware may use it by itself. Without the mark "
@@ -66,10 +60,7 @@ MEANINGS = (
     Meaning(
         name="entry-retargeted",
         headline="{what} now leads somewhere else.",
-        consequence=(
-            "Through this entry the firmware now goes to another place than before; whether another way to "
-            "start {system} is left has not been worked out."
-        ),
+        consequence="Through this entry the firmware now goes to another place than before.",
         means=(
             "Number and name are the same as before, but the disk, the partition or the file behind them is "
             "another. Restoring, cloning or re-partitioning a disk does this, as does some firmware that "
@@ -108,8 +99,8 @@ MEANINGS = (
         name="entry-data-changed",
         headline="{what} hands other data to its loader.",
         consequence=(
-            "The same loader of {system} is started with other data; what it makes of them has not been "
-            "worked out."
+            "The same loader of {system} is started with other data; what it makes of them can't be "
+            "told from outside."
         ),
         means=(
             "Behind the path an entry can carry data for the loader: a command line, or a mark of whoever "

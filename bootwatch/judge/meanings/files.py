@@ -7,10 +7,7 @@ MEANINGS = (
     Meaning(
         name="loader-missing",
         headline="{what} is gone.",
-        consequence=(
-            "No entry that names this file can start {system} any more; whether another way is left has not "
-            "been worked out."
-        ),
+        consequence="No entry that names this file can start {system} any more.",
         means=(
             "A loader is the first program of a system: the firmware runs it, and it starts the system. "
             "Without the file the firmware goes on to its next entry without a word, which looks as if the "
@@ -27,9 +24,7 @@ MEANINGS = (
     Meaning(
         name="loader-added",
         headline="{what} is new.",
-        consequence=(
-            "An entry or the firmware's own search can now start it; whether it does has not been worked out."
-        ),
+        consequence="An entry or the firmware's own search can now start it.",
         means=(
             "A file that an entry names, or one of the default names that firmware looks for by itself, has "
             "appeared. Installing or updating a system does this."
@@ -40,8 +35,8 @@ MEANINGS = (
         name="loader-changed",
         headline="{what} has other content.",
         consequence=(
-            "The firmware runs the new content in the place of the old one; whether Secure Boot accepts it "
-            "and whether it starts {system} has not been worked out."
+            "The firmware runs the new content in the place of the old one; whether Secure Boot "
+            "accepts it is not checked."
         ),
         means=(
             "Updates replace loaders; this is the usual reason. The other system's update may also overwrite "
@@ -57,8 +52,7 @@ MEANINGS = (
         name="loader-emptied",
         headline="{what} has been emptied.",
         consequence=(
-            "The firmware cannot run an empty file, so no entry that names it can start {system} any more; "
-            "whether another way is left has not been worked out."
+            "The firmware cannot run an empty file, so no entry that names it can start {system} any more."
         ),
         means=(
             "The file is still listed and holds nothing. An update that was cut off, a full volume or a "
@@ -74,9 +68,7 @@ MEANINGS = (
     Meaning(
         name="file-missing",
         headline="{what} is gone.",
-        consequence=(
-            "It is not a loader that an entry names; what a loader does without it has not been worked out."
-        ),
+        consequence="It is not a loader that an entry names, but a loader may need it.",
         means=(
             "Beside loaders a boot volume holds settings, kernels, pictures, logs. Updates take old ones "
             "away, and some loaders rename files at every start."
@@ -96,9 +88,7 @@ MEANINGS = (
     Meaning(
         name="file-changed",
         headline="{what} has other content.",
-        consequence=(
-            "It is not a loader that an entry names; what a loader makes of it has not been worked out."
-        ),
+        consequence="It is not a loader that an entry names, but a loader may read it.",
         means="Updates change settings and kernels, and some loaders write to small files at every start.",
         todo="Nothing, as long as an update or the loader itself explains it.",
     ),

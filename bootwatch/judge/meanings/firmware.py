@@ -9,7 +9,7 @@ MEANINGS = (
         headline="Secure Boot has been switched.",
         consequence=(
             "Switched on, the firmware refuses loaders that its keys don't allow, and switched off, it "
-            "starts any loader unchecked; which of your loaders it would refuse has not been worked out."
+            "starts any loader unchecked; which of your loaders it would refuse is not checked."
         ),
         means=(
             "With Secure Boot on, the firmware runs a loader only if it is signed by a key that it trusts. A "
@@ -25,8 +25,8 @@ MEANINGS = (
         name="keys-changed",
         headline="What Secure Boot goes by has changed: {what}.",
         consequence=(
-            "With Secure Boot on, a loader that was allowed may now be refused, or the other way round; "
-            "which ones has not been worked out."
+            "With Secure Boot on, a loader that was allowed may now be refused, or the other way "
+            "round; which ones is not checked."
         ),
         means=(
             "The firmware keeps lists of keys that it trusts and of keys and files that it refuses. Updates "

@@ -7,7 +7,7 @@ MEANINGS = (
     Meaning(
         name="order-changed",
         headline="The firmware tries its entries in another order.",
-        consequence="Another entry may now come first; what starts next has not been worked out.",
+        consequence="Another entry may now come first.",
         means=(
             "The firmware goes through a list of entry numbers and starts the first one that works. "
             "Installers and updates put their own entry first; some firmware sorts the list anew at every "

@@ -8,8 +8,8 @@ MEANINGS = (
         name="volume-missing",
         headline="{what} is not there any more.",
         consequence=(
-            "Every way of starting {system} that leads through a loader on this volume is lost while it is "
-            "away; whether another way is left has not been worked out."
+            "Every way of starting {system} that leads through a loader on this volume is lost while "
+            "it is away."
         ),
         means=(
             "A boot volume is a small partition that holds loader files. Its disk may be unplugged, broken "
@@ -29,10 +29,7 @@ MEANINGS = (
     Meaning(
         name="volume-added",
         headline="{what} is new.",
-        consequence=(
-            "The firmware may find a loader there too; whether that changes what starts next has not been "
-            "worked out."
-        ),
+        consequence="The firmware may find a loader there too.",
         means=(
             "A stick, a new disk, or a new partition of a kind from which firmware starts. Firmware that "
             "finds no working entry looks for a default loader file on such volumes, on removable disks "
@@ -46,10 +43,7 @@ MEANINGS = (
     Meaning(
         name="volume-reformatted",
         headline="{what} has been formatted anew.",
-        consequence=(
-            "Whatever loader was on it before is there only if it has been put back since; whether {system} "
-            "has another way of starting has not been worked out."
-        ),
+        consequence="Whatever loader was on it before is there only if it has been put back since.",
         means=(
             "The partition is the one known from before, but its file system carries another serial number: "
             "somebody formatted it. Installers do so when they are told to erase a disk or a boot volume."
@@ -86,8 +80,8 @@ MEANINGS = (
         name="partition-renumbered",
         headline="The partition of {what} has another number.",
         consequence=(
-            "Entries that name this partition carry the old number; firmware that compares numbers no longer "
-            "finds it through them, and whether this firmware does has not been worked out."
+            "Entries that name this partition carry the old number; firmware that compares numbers no "
+            "longer finds it through them."
         ),
         means=(
             "Partitioning tools can sort partitions and give them new numbers. An entry names its partition "
@@ -104,8 +98,7 @@ MEANINGS = (
         name="partition-reidentified",
         headline="The partition of {what} has another identifier.",
         consequence=(
-            "Entries name the partition by its identifier, so those with the old one no longer lead here; "
-            "whether {system} has another way of starting has not been worked out."
+            "Entries name the partition by its identifier, so those with the old one no longer lead here."
         ),
         means=(
             "Every partition has a unique identifier in the partition table. It changes when a partition is "

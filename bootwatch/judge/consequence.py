@@ -1,0 +1,254 @@
+"""What each change means for the next switch-on: its level, and one sentence.
+
+A change is as bad as what it took away: the routes that went by what it happened to, compared on both sides.
+The last route of a system is `stranded`, however small the change looked; a next start of another system
+is `diverted`; any other lost route is `weakened`. A change that took nothing away has the level of its name.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from functools import cached_property
+
+from bootwatch.judge.drafts import Consequence, Draft
+from bootwatch.judge.lost_ways import LostWay, LostWays, uses
+from bootwatch.judge.meanings import CHANGES, fill
+from bootwatch.judge.outlook import How, Outlook, SystemOutlook, outlook
+from bootwatch.judge.pairs import plain
+from bootwatch.judge.sides import Sides
+from bootwatch.judge.steps import By, NextStart, Route
+from bootwatch.judge.systems import System
+from bootwatch.judge.ways import as_before, way_phrase
+from bootwatch.model.level import Level, worst
+from bootwatch.model.path import fold, folder_of
+from bootwatch.model.snapshot import State
+from bootwatch.model.variable import key
+
+_ONCE = ("BootNext", "OsIndications")
+_TAKES_WAYS = frozenset(
+    {
+        "entry-missing",
+        "entry-inactive",
+        "entry-retargeted",
+        "loader-missing",
+        "loader-emptied",
+        "volume-missing",
+        "volume-reformatted",
+    }
+)
+_QUIET = {
+    "entry-added": "There is one more way of starting",
+    "order-changed": "Entries are tried in another order",
+    "volume-added": "The firmware may find a loader there too",
+    "loader-added": "An entry or the firmware's own search can now start it",
+}
+_ON_VOLUME = ("volume-", "partition-")
+_ON_FILE = ("loader-", "file-")
+
+
+class Consequences:
+    """Of all changes between two states. What was asked for once, by BootNext, is apart from the order."""
+
+    def __init__(self, sides: Sides) -> None:
+        self.sides = sides
+        self.before = outlook(_usual(sides.before), sides.before_gaps, sides.systems)
+        usual = _usual(sides.now)
+        self.now = outlook(usual, sides.gaps, sides.systems)
+        is_usual = usual is sides.now
+        self.at_once = self.now if is_usual else outlook(sides.now, sides.gaps, sides.systems)
+        self._lost = LostWays(sides, self.before, self.now)
+
+    def of(self, draft: Draft) -> Consequence:
+        """The worst of what the change led to."""
+        found = [*self._losses(draft), *self._diversions(draft)]
+        level = worst(one.level for one in found if one.level)
+        worst_ones = [one for one in found if one.level is level]
+        if not worst_ones:
+            return self._without_loss(draft)
+        sentences = dict.fromkeys(one.sentence for one in worst_ones)
+        systems = dict.fromkeys(name for one in worst_ones for name in one.systems)
+        return Consequence(level, _joined(sentences), tuple(systems))
+
+    def unclaimed(self, drafts: Iterable[Draft]) -> Iterator[str]:
+        """Entries through which a route was lost though nothing happened to them, nor to what they name."""
+        known = list(drafts)
+        for way in self._lost.all:
+            route = way.route
+            if route.entry and not way.only_asked and not any(self._took(one, route) for one in known):
+                yield route.entry
+
+    # what a change took away
+
+    def _losses(self, draft: Draft) -> Iterator[Consequence]:
+        for way in self._lost.all:
+            if not way.system.hidden and self._took(draft, way.route):
+                yield self._loss(way)
+
+    def _took(self, draft: Draft, route: Route) -> bool:
+        """Whether what a change happened to is what a route of the baseline went by."""
+        name = draft.change
+        if name == "order-changed":
+            return route.by is By.ORDER and self._lost.left_order(route)
+        if name.startswith("entry-"):
+            return isinstance(draft.before, dict) and draft.before.get("entry") == route.entry is not None
+        if name.startswith(_ON_VOLUME):
+            return route.volume is not None and plain(route.volume) == plain(str(draft.scope.get("volume")))
+        if name.startswith(_ON_FILE):
+            volume, path = str(draft.scope.get("volume")), draft.path
+            by_menu = route.by is By.MENU and draft.system is not None and draft.system == route.through
+            return by_menu or uses(route, volume, path)
+        return False
+
+    def _loss(self, way: LostWay) -> Consequence:
+        today = self.now.by_key.get(way.system.key)
+        starts = today.starts if today else False
+        name = way.system.name
+        if starts is False:
+            level = Level.WEAKENED if way.system.removable else Level.STRANDED
+            return Consequence(level, f"{name} would not start any more: no way to it is left.", (name,))
+        if starts is None or today is None:
+            sentence = f"One way to start {name} is gone; whether another one works could not be told."
+            return Consequence(Level.WEAKENED, sentence, (name,))
+        return Consequence(Level.WEAKENED, _left(way, today), (name,))
+
+    # what starts instead
+
+    def _diversions(self, draft: Draft) -> Iterator[Consequence]:
+        if draft.change == "next-set":
+            if self.at_once.next_start.by is By.NEXT:
+                yield from self._instead(self.at_once, ", this once")
+        elif self._moved(draft):
+            yield from self._instead(self.now, "")
+
+    def _instead(self, now: Outlook, once: str) -> Iterator[Consequence]:
+        former, today = self.before.next_system, now.next_system
+        if former is None or former.hidden or (today and today.key == former.key):
+            return
+        if self._may_be_same(now.next_start, former):
+            return
+        instead = today.name if today else _nobody(now.next_start)
+        sentence = f"At the next switch-on {instead} would start instead of {former.name}{once}."
+        yield Consequence(Level.DIVERTED, sentence, (former.name,))
+
+    def _may_be_same(self, following: NextStart, former: System) -> bool:
+        """Whether it isn't known that another system starts: the usual one is among what may."""
+        if following.certain:
+            return False
+        owners = [
+            self.sides.systems.system_of_file(one.volume, one.file, self.sides.now)
+            if one.volume and one.file
+            else None
+            for one in following.candidates
+        ]
+        return any(owner is None or owner.key == former.key for owner in owners)
+
+    def _moved(self, draft: Draft) -> bool:
+        """Whether a change has to do with what started before or would start now."""
+        if draft.change == "order-changed":
+            return True
+        before, now = self.before.next_start, self.now.next_start
+        entry = draft.after.get("entry") if isinstance(draft.after, dict) else None
+        if draft.change.startswith("entry-"):
+            return (entry is not None and entry == now.entry) or self._took(draft, _as_route(before))
+        if draft.change.startswith(_ON_FILE):
+            volume = str(draft.scope.get("volume"))
+            return any(uses(_as_route(one), volume, draft.path) for one in (before, now)) or any(
+                self._took(draft, way.route) for way in self._lost.all if way.route.place == before.place
+            )
+        return self._took(draft, _as_route(before))
+
+    # what took nothing away
+
+    def _without_loss(self, draft: Draft) -> Consequence:
+        named = fill(CHANGES[draft.change].consequence, draft.what, draft.system)
+        if draft.change in _TAKES_WAYS and not self._is_firmware_made(draft):
+            said = as_before(self.before, self.now)
+            none = "No way to start a system went by it that worked before."
+            return Consequence(None, said or none)
+        if draft.change.startswith("entry-") and self._is_firmware_made(draft):
+            return Consequence(
+                Level.ROUTINE, "The firmware makes such entries itself, and takes them away with the device."
+            )
+        if self._is_beside_loader(draft):
+            return Consequence(
+                Level.WEAKENED,
+                f"It lay beside the loader of {draft.system or 'a system'}, which may need it: whether that "
+                "still starts can't be told.",
+            )
+        following = self._same_next
+        quiet = _QUIET.get(draft.change)
+        return Consequence(None, f"{quiet}; {following} still starts next." if quiet and following else named)
+
+    @cached_property
+    def _same_next(self) -> str | None:
+        """The system that starts next, where that is known and the same as before."""
+        former, today = self.before.next_system, self.now.next_system
+        if former is None or today is None or former.key != today.key or not self.now.next_start.certain:
+            return None
+        return today.name
+
+    def _is_firmware_made(self, draft: Draft) -> bool:
+        """Whether an entry is the firmware's own, for a device that it found."""
+        documents = (draft.before, draft.after)
+        return any(isinstance(one, dict) and one.get("firmware_made") for one in documents)
+
+    def _is_beside_loader(self, draft: Draft) -> bool:
+        """Whether a program is gone from the folder of a loader that starts a system: a second stage, say."""
+        if draft.change != "file-missing" or not _is_program(self.sides.before, draft):
+            return False
+        folder = (plain(str(draft.scope.get("volume"))), fold(folder_of(draft.path)))
+        return any(
+            (plain(route.volume or ""), fold(folder_of(route.file or ""))) == folder
+            for one in self.before.systems
+            for route in one.working()
+        )
+
+
+def _is_program(state: State, draft: Draft) -> bool:
+    volume = state.volumes.get(str(draft.scope.get("volume")))
+    file = volume.file(draft.path) if volume else None
+    return bool(file and file.program)
+
+
+def _usual(state: State) -> State:
+    """Without what was asked for once."""
+    once = {key(name) for name in _ONCE} & state.variables.keys()
+    if not once:
+        return state
+    return replace(state, variables={name: one for name, one in state.variables.items() if name not in once})
+
+
+def _as_route(following: NextStart) -> Route:
+    return Route(
+        following.by,
+        following.entry,
+        following.label,
+        following.volume,
+        following.partition,
+        following.file,
+        True,
+        "",
+        unattended=True,
+    )
+
+
+def _left(way: LostWay, today: SystemOutlook) -> str:
+    """What is left to a system that lost a route."""
+    if way.only_asked and today.how is How.ON_REQUEST:
+        return f"{today.name} no longer starts by itself, only when somebody chooses it."
+    working = sorted(today.working(), key=lambda route: not route.unattended)
+    more = f" and {len(working) - 1} more" if len(working) > 1 else ""
+    asked = "" if today.how is How.BY_ITSELF else ", but only when somebody chooses it"
+    return f"{today.name} still starts, through {way_phrase(working[0])}{more}{asked}; one way to it is gone."
+
+
+def _joined(sentences: Iterable[str]) -> str:
+    """Several consequences as one sentence."""
+    return "; ".join(sentence.removesuffix(".") for sentence in sentences) + "."
+
+
+def _nobody(following: NextStart) -> str:
+    if following.by in (By.SETUP, By.NOTHING):
+        return "the firmware's own menu"
+    return following.label or following.file or "something else"
