@@ -56,15 +56,14 @@ class LostWays:
     def _may_hide(self, route: Route) -> bool:
         """Whether a route that isn't found may lie in what could not be read."""
         entry = self._entry_now.get(route.entry or "")
-        if entry in self._untold:
-            return True
-        volume = plain(route.volume or "")
-        for gap in self.sides.gaps:
-            if gap.kind == "disk" or (gap.kind == "variables" and route.entry and self._is_of_entry(gap)):
-                return True
-            if gap.kind == "volume" and (plain(gap.name) == volume or route.by is By.MENU):
-                return True
-        return False
+        if route.entry and entry is None:
+            return any(gap.kind == "variables" and self._is_of_entry(gap) for gap in self.sides.gaps)
+        return entry in self._untold or any(self._hides_volume(gap, route) for gap in self.sides.gaps)
+
+    def _hides_volume(self, gap: Gap, route: Route) -> bool:
+        if gap.kind == "volume":
+            return plain(gap.name) == plain(route.volume or "") or route.by is By.MENU
+        return gap.kind == "disk"
 
     @cached_property
     def _untold(self) -> frozenset[str | None]:
