@@ -28,6 +28,7 @@ _NOUNS = {
     "firmware": "the firmware",
     "removable-first": "one of its entries",
     "same-identifiers": "a disk or partition",
+    "unheard": "another system",
     "unseen": "something that the baseline holds",
 }
 

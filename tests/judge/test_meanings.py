@@ -38,7 +38,14 @@ CHANGE_NAMES = [
     "keys-changed",
     "firmware-updated",
 ]
-FINDING_NAMES = ["volume-not-esp", "removable-first", "next-left-behind", "same-identifiers", "unseen"]
+FINDING_NAMES = [
+    "volume-not-esp",
+    "removable-first",
+    "next-left-behind",
+    "same-identifiers",
+    "unheard",
+    "unseen",
+]
 
 
 def test_the_names_are_the_public_ones() -> None:

@@ -66,6 +66,24 @@ MEANINGS = (
         ),
     ),
     Meaning(
+        name="unheard",
+        headline="Switched on, the machine starts {what} and not {system}, where bootwatch runs.",
+        consequence=(
+            "As long as {system} is not started, nobody is told of what happens to the way this machine "
+            "starts."
+        ),
+        means=(
+            "What happens is seen and told only while the system runs in which bootwatch is installed. "
+            "Another system comes first in the firmware's order, or this one starts only when somebody "
+            "chooses it."
+        ),
+        todo=(
+            "If this system should start first, put its entry first in the boot order. If not, start it now "
+            "and then; what each loss would do is shown by bootwatch rehearse."
+        ),
+        caution=SEALED,
+    ),
+    Meaning(
         name="unseen",
         headline="{what} could not be read this time.",
         consequence="Nothing can be said about it: it may be as it was, changed or gone.",
