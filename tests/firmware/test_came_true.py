@@ -1,0 +1,81 @@
+"""Predictions against starts of a guest with a TPM: by the read unit, within its sandbox."""
+
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bootwatch.keep import predictions
+from bootwatch.keep.history import FILE_NAME, History
+from bootwatch.model.attempt import Attempt, Origin
+from bootwatch.model.snapshot import Snapshot
+from tests.firmware import base, firmware, tpm
+from tests.firmware.guest import Guest
+from tests.firmware.test_one_life import (
+    FERNWICK_ESP,
+    QUARRY_ESP,
+    SOON,
+    checkout,
+    update_quarry,
+    wait_for_reading,
+)
+
+pytestmark = [pytest.mark.firmware, pytest.mark.whole]
+DEFAULT = firmware.X64.default_file
+HISTORY = f"/var/lib/bootwatch/history/{FILE_NAME}"
+
+
+def installed(guest: Guest) -> None:
+    guest.put("/etc/systemd/system/bootwatch-boot.timer.d/soon.conf", SOON.encode())
+    guest.put("/root/bootwatch.tar.gz", checkout())
+    guest.check("mkdir bootwatch && tar -xzf bootwatch.tar.gz -C bootwatch")
+    guest.check("cd bootwatch && ./packaging/install --save-baseline")
+    wait_for_reading(guest)
+
+
+def shut_down(guest: Guest) -> None:
+    guest.check("bootwatch snapshot --moment shutdown")
+    guest.power_off()
+
+
+def start_with_tpm(guest: Guest, folder: Path, stack: ExitStack) -> None:
+    folder.mkdir()
+    guest.start(*stack.enter_context(tpm.running(folder)))
+    wait_for_reading(guest)
+
+
+def newest(guest: Guest, folder: Path) -> tuple[Snapshot, dict[str, Any], tuple[str, str]]:
+    """The snapshot of this start, the record so far, and how the start was judged."""
+    (folder / FILE_NAME).write_bytes(guest.get(HISTORY))
+    with History.look(folder) as history:
+        assert history
+        number = history.rows(1)[0].number
+        verdict = predictions.verdicts(history)[number]
+        return history.snapshot(number), predictions.summary(history), (verdict.outcome.value, verdict.why)
+
+
+def test_right_once_and_wrong_after_the_other_system_changed_the_order(guest: Guest, tmp_path: Path) -> None:
+    fernwick, fallback = (Origin(f"gpt:{FERNWICK_ESP}", file) for file in (base.FERNWICK_LOADER, DEFAULT))
+    quarry = Origin(f"gpt:{QUARRY_ESP}", base.QUARRY_LOADER)
+    installed(guest)
+    shut_down(guest)
+    with ExitStack() as stack:
+        start_with_tpm(guest, tmp_path / "first", stack)
+        assert guest.check("stat -c %a:%U /sys/kernel/security/tpm0/binary_bios_measurements") == "440:root\n"
+        snapshot, summary, verdict = newest(guest, tmp_path / "first")
+        assert snapshot.gaps == ()
+        assert [attempt.loader for attempt in snapshot.circumstance.attempts] == [fernwick]
+        assert verdict[0] == "right", verdict
+        assert summary["proven"].keys() >= {f"file|{fernwick.volume}|{base.FERNWICK_LOADER.upper()}"}
+        shut_down(guest)
+
+        update_quarry(guest)
+        start_with_tpm(guest, tmp_path / "second", stack)
+        snapshot, summary, verdict = newest(guest, tmp_path / "second")
+        attempts = snapshot.circumstance.attempts
+        assert attempts[0] == Attempt(quarry, (), returned=True)
+        assert (attempts[-1].loader, attempts[-1].returned) == (fallback, False)
+        assert verdict[0] == "wrong", verdict
+        assert verdict[1].endswith("The boot order was changed in between.")
+        assert (summary["right"], summary["judged"]) == (1, 2)
