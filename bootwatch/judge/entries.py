@@ -9,6 +9,7 @@ from functools import lru_cache
 from typing import Any
 
 from bootwatch.formats import FormatError
+from bootwatch.formats.device_path import DevicePath
 from bootwatch.formats.load_option import CATEGORY_BOOT, LoadOption
 from bootwatch.model.disk import hard_drive_identifier
 from bootwatch.model.path import fold
@@ -16,7 +17,8 @@ from bootwatch.model.snapshot import State
 from bootwatch.model.variable import entry_number, key
 
 # What edk2 puts behind the path of an entry that it makes itself.
-_MARK_OF_FIRMWARE = hashlib.sha256(bytes.fromhex("4eac0881119f594d850ee21a522c59b2")).hexdigest()
+MARK_OF_FIRMWARE = bytes.fromhex("4eac0881119f594d850ee21a522c59b2")
+_DIGEST_OF_MARK = hashlib.sha256(MARK_OF_FIRMWARE).hexdigest()
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,7 @@ class Entry:
     target: str
     file: str | None
     data: str
-    path: str
+    device_path: bytes
     partition: int | None = None
     category: int = CATEGORY_BOOT
 
@@ -43,9 +45,14 @@ class Entry:
         return entry_name(self.number)
 
     @property
+    def path(self) -> str:
+        """The device path as the firmware spells it."""
+        return str(DevicePath.parse(self.device_path))
+
+    @property
     def is_firmware_made(self) -> bool:
         """Whether edk2 made it for a device that it found: such entries come and go with the device."""
-        return self.data == _MARK_OF_FIRMWARE
+        return self.data == _DIGEST_OF_MARK
 
     @property
     def volume(self) -> str | None:
@@ -103,6 +110,7 @@ def read_option(data: bytes) -> LoadOption | None:
     return option if option.is_acceptable else None
 
 
+@lru_cache(maxsize=1 << 17)
 def parse_entry(number: int, data: bytes) -> Entry | None:
     """One entry, None when the firmware would discard it as malformed."""
     option = read_option(data)
@@ -117,7 +125,7 @@ def parse_entry(number: int, data: bytes) -> Entry | None:
         target=volume or f"path:{bytes(option.path).hex()}",
         file=option.path.file(),
         data=hashlib.sha256(option.optional_data).hexdigest(),
-        path=str(option.path),
+        device_path=bytes(option.path),
         partition=drive.partition_number if drive else None,
         category=option.category,
     )

@@ -20,7 +20,7 @@ from bootwatch.model.volume import Volume
 _BBS, _END = 5, 0x7F
 _CDROM, _FV_FILE = (MEDIA, 2), (MEDIA, 6)
 _USB_CLASS, _USB_WWID = (MESSAGING, 15), (MESSAGING, 16)
-_NETWORK = frozenset((MESSAGING, subtype) for subtype in (11, 12, 13, 20, 24, 27, 28))
+NETWORK = frozenset((MESSAGING, subtype) for subtype in (11, 12, 13, 20, 24, 27, 28))
 _VENDORS = frozenset({(HARDWARE, 4), (MESSAGING, 10), (MEDIA, 3)})
 _FORMATS = {2: 2, 1: 1}  # signature type -> table format that firmware writes beside it
 _ANY_USB = b"\xff" * 4
@@ -53,7 +53,7 @@ class OptionPath:
             return self._on_any_volume(nodes)
         if kinds[0] in (_USB_CLASS, _USB_WWID):
             return self._on_usb(nodes)
-        if _NETWORK & set(kinds):
+        if NETWORK & set(kinds):
             return _never("it asks the network, and is passed over unless a server there answers")
         return self._full(nodes)
 
@@ -126,6 +126,32 @@ class OptionPath:
         if self.ground.has_unread_disks:
             return (Landing(None, "a disk could not be read: the file may be there"),)
         return _never("no boot volume has the file")
+
+    def recovery(self) -> Landings:
+        """Where it may end as a recovery option: of files without a device the firmware then goes on from one
+        that fails to the next (edk2)."""
+        nodes = self.path.nodes
+        if not nodes or (nodes[0].type, nodes[0].subtype) != FILE:
+            return self.landings()
+        for is_removable in (True, False):
+            disks = [disk for disk in self.ground.disks if disk.removable == is_removable]
+            found = [
+                landing
+                for disk in disks
+                for volume in self.ground.volumes_of(disk)
+                if (landing := self._file_on(volume, nodes)).starts is not False
+            ]
+            if found:
+                return tuple(found)
+        return self._on_any_volume(nodes)
+
+    @property
+    def is_device_alone(self) -> bool:
+        """Whether it names a device that is there, and nothing on it."""
+        nodes = self.path.nodes
+        if not nodes or any(node.type in (MEDIA, _BBS, _END) for node in nodes):
+            return False
+        return bool(disks_at(self.ground.disks, nodes)[0]) or self.ground.has_unread_disks
 
     def _first_on(self, disk: Disk, nodes: Sequence[Node]) -> Landing | None:
         """The first file of that path on a disk that the firmware settles for."""

@@ -15,10 +15,10 @@ from functools import cached_property
 from typing import Any
 
 from bootwatch.formats.device_path import DevicePath
-from bootwatch.formats.load_option import CATEGORY_BOOT, LoadOption
-from bootwatch.judge.entries import entry_name, read_option, read_order, variable_of
+from bootwatch.formats.load_option import ACTIVE, CATEGORY_BOOT, LoadOption
+from bootwatch.judge.entries import MARK_OF_FIRMWARE, entry_name, read_option, read_order, variable_of
 from bootwatch.judge.ground import Ground, Landing, Place
-from bootwatch.judge.option_path import OptionPath
+from bootwatch.judge.option_path import NETWORK, OptionPath
 from bootwatch.judge.steps import (
     By,
     Candidate,
@@ -158,7 +158,17 @@ class _Firmware:
         variable = self.state.variables.get(variable_of(number))
         if variable is None:
             return _Option(number, None, "the entry does not exist")
-        return _parsed(number, variable.data)
+        found = _parsed(number, variable.data)
+        if found.option and found.option.optional_data == MARK_OF_FIRMWARE and self._is_unmade(found.option):
+            return _Option(number, None, "the firmware made it for a device, and takes it away again")
+        return found
+
+    def _is_unmade(self, option: LoadOption) -> bool:
+        """Whether edk2 would delete an entry of its own, since it would make it otherwise today: for a device
+        that isn't there, or when somebody edited it."""
+        path = OptionPath(self.ground, option.path)
+        is_network = any((node.type, node.subtype) in NETWORK for node in option.path.nodes)
+        return option.attributes != ACTIVE or not (path.is_device_alone or is_network)
 
     def _landings_of(self, option: _Option) -> tuple[Landing, ...]:
         if option.number not in self._landings and option.option:
@@ -186,7 +196,7 @@ class _Firmware:
         options = [_parsed(0, self.state.variables[name].data) for name in sorted(names)]
         paths = [(one.label, one.option.path) for one in options if one.option]
         for label, path in paths or [("", _file_only(self.ground.architecture.default_file))]:
-            yield step_of(By.FALLBACK, None, label, OptionPath(self.ground, path).landings())
+            yield step_of(By.FALLBACK, None, label, OptionPath(self.ground, path).recovery())
 
     # all routes
 
