@@ -11,7 +11,10 @@ def from_bytes(data: bytes) -> str:
     >>> from_bytes(bytes.fromhex("28732ac11ff8d211ba4b00a0c93ec93b"))
     'c12a7328-f81f-11d2-ba4b-00a0c93ec93b'
     """
-    return str(uuid.UUID(bytes_le=data))
+    if len(data) != SIZE:
+        raise ValueError(f"a GUID has {SIZE} bytes, not {len(data)}")
+    first, second, third = data[3::-1].hex(), data[5:3:-1].hex(), data[7:5:-1].hex()
+    return f"{first}-{second}-{third}-{data[8:10].hex()}-{data[10:].hex()}"
 
 
 def to_bytes(text: str) -> bytes:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import chain, islice
 
 from bootwatch.judge.architecture import architecture_of
 from bootwatch.judge.entries import Entry, read_order
@@ -19,6 +20,7 @@ BOOT_FOLDER = "\\EFI\\BOOT"
 _DEFAULT_FILE = re.compile(r"\\EFI\\BOOT\\BOOT[A-Z0-9]+\.EFI")
 _APPLICATION = 10
 _UNLISTED = 0x10000
+_MOST_ENTRIES = 4096
 
 
 def own_folder(folded: str) -> str | None:
@@ -65,10 +67,13 @@ class Glance:
                 self.defaults.setdefault(identity, {})[folded] = file
 
     def ranked(self) -> Iterator[tuple[int, Entry]]:
-        """The entries with their places in the boot order, those outside of it last."""
-        places = {number: place for place, number in reversed(list(enumerate(read_order(self.state))))}
-        ranked = [(places.get(entry.number, _UNLISTED), entry.number, entry) for entry in self.entries]
-        return ((rank, entry) for rank, _, entry in sorted(ranked, key=lambda one: one[:2]))
+        """The entries with their places in the boot order, those outside of it last; not more than a store
+        that makes sense can hold."""
+        by_number = {entry.number: entry for entry in self.entries}
+        listed = dict.fromkeys(number for number in read_order(self.state) if number in by_number)
+        ranked = [(place, by_number[number]) for place, number in enumerate(listed)]
+        rest = ((_UNLISTED, entry) for entry in self.entries if entry.number not in listed)
+        return islice(chain(ranked, rest), _MOST_ENTRIES)
 
     def volume_of(self, entry: Entry) -> str | None:
         """The volume that an entry's file lies on, None where it can't be told."""

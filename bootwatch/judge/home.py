@@ -21,7 +21,8 @@ class Home:
 
     ``labels`` are ranked: the baseline's before today's, one like the folder's name before others, then as
     the boot order has them. ``glances`` are the states in which an entry leads here or a program lies here,
-    ``seen`` those in which a file does.
+    ``seen`` those in which a file does. ``copies`` are folders that hold a copy of it; ``likenesses`` the
+    words of each of its names.
     """
 
     volume: str
@@ -36,6 +37,10 @@ class Home:
     glances: set[int] = field(default_factory=set)
     seen: set[int] = field(default_factory=set)
     copies: list[tuple[str, str]] = field(default_factory=list)
+    likenesses: set[Words] = field(default_factory=set)
+
+    def __post_init__(self) -> None:
+        self.likenesses.add(words(self.folder_name))
 
     @property
     def key(self) -> str:
@@ -66,6 +71,7 @@ class Home:
             unlike = not alike(words(label), words(self.folder_name))
             place = (glance.number, unlike, rank, entry.number)
             self.labels[label] = min(place, self.labels.get(label, place))
+            self.likenesses.add(words(label))
 
     def hold(self, glance: Glance, folded: str, file: File | None) -> None:
         """A file lies here."""
@@ -74,10 +80,8 @@ class Home:
             if file.program:
                 self.glances.add(glance.number)
                 self.files.setdefault(folded, file)
-
-    @property
-    def best_label(self) -> str:
-        return min(self.labels, key=lambda label: self.labels[label], default="")
+                names = file.program.names
+                self.likenesses |= {words(names.get(kind, "")) for kind in ("os", "os_id")}
 
     def ranked_labels(self) -> list[str]:
         return sorted(self.labels, key=lambda label: self.labels[label])
@@ -95,8 +99,3 @@ class Home:
             name = next((names[kind] for kind in kinds if names.get(kind)), "")
             if name:
                 yield name
-
-    def likenesses(self) -> Iterator[Words]:
-        """The words of each of its names."""
-        names = (*self.labels, self.folder_name, *self.own_names("os"), *self.own_names("os_id"))
-        return (words(name) for name in names if name)

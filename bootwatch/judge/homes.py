@@ -130,6 +130,6 @@ class Homes:
         names = file.program.names if file and file.program else {}
         mine = [claim.words, words(names.get("os", "")), words(names.get("os_id", ""))]
         for home in homes[:_MOST_COMPARED]:
-            if any(alike(one, other) for one in mine for other in home.likenesses()):
+            if any(alike(one, other) for one in mine for other in home.likenesses):
                 return home
         return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass
 from typing import Generic, TypeVar
@@ -26,24 +27,22 @@ class Pairs(Generic[T]):
 
 def pair(before: Iterable[T], now: Iterable[T], keys: Iterable[Key[T]]) -> Pairs[T]:
     """Pair by the first key, what is left by the next one, and so on; a key of None pairs with nothing."""
-    left, right = list(before), list(now)
+    left, right = list(before), dict(enumerate(now))
     same: list[tuple[T, T]] = []
     for key in keys:
-        waiting: dict[Hashable, list[T]] = {}
-        for item in right:
-            waiting.setdefault(key(item), []).append(item)
+        waiting: dict[Hashable, deque[int]] = {}
+        for place, item in right.items():
+            waiting.setdefault(key(item), deque()).append(place)
         rest = []
         for item in left:
             own = key(item)
             partners = waiting.get(own) if own is not None else None
             if partners:
-                partner = partners.pop(0)
-                same.append((item, partner))
-                right.remove(partner)
+                same.append((item, right.pop(partners.popleft())))
             else:
                 rest.append(item)
         left = rest
-    return Pairs(tuple(same), tuple(left), tuple(right))
+    return Pairs(tuple(same), tuple(left), tuple(right.values()))
 
 
 def pair_entries(before: Iterable[Entry], now: Iterable[Entry]) -> Pairs[Entry]:

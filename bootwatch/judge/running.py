@@ -50,7 +50,7 @@ def _by_name(glance: Glance, groups: list[Group]) -> list[Group]:
     return [
         group
         for group in groups
-        if any(alike(one, name) for home in group for one in home.likenesses() for name in names)
+        if any(alike(one, name) for home in group for one in home.likenesses for name in names)
     ]
 
 
