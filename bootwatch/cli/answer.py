@@ -3,45 +3,63 @@
 from __future__ import annotations
 
 import argparse
-import os
 
-from bootwatch.cli.drift import get
 from bootwatch.cli.result import Result, newest, no_baseline, published, status
+from bootwatch.cli.routes import Document, is_only_published, published_routes, recorded_routes
+from bootwatch.cli.routes import status as routes_status
 from bootwatch.config import Config
 from bootwatch.keep.baseline import load_header
+from bootwatch.model.change import Drift
 from bootwatch.places import Places
-from bootwatch.problem import MachineProblem
+from bootwatch.problem import BaselineProblem, MachineProblem
+from bootwatch.service.read import look_with_routes
 from bootwatch.tell.age import age
 from bootwatch.tell.phrases import moment, one_line
 from bootwatch.tell.plain import plain
+from bootwatch.tell.routes_words import next_phrase, systems_phrase
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Does each system start, what starts next, when was that last checked."""
-    Config.load(arguments.places.config)
-    result = _newest(arguments.places)
-    facts = result.facts
-    print(f"{plain(facts.machine)}: {plain(one_line(result.drift))}")
-    print("next start: not worked out yet")
-    if facts.snapshot is None:
-        print("last checked: just now; nothing was recorded yet")
-    else:
-        print(f"last checked: {moment(facts.time)}, {age(facts.time)} (snapshot {facts.snapshot})")
-    return status(result.drift)
-
-
-def _newest(places: Places) -> Result:
-    """The newest recorded comparison; where nothing was recorded, a look at the folder."""
-    if places.is_this_machine and os.geteuid():
-        return published(places)
-    baseline = load_header(places.baseline)
-    if baseline is None:
+    places: Places = arguments.places
+    Config.load(places.config)
+    routes, drift = _newest(places)
+    weaker = f"; since the baseline {one_line(drift)}" if drift and status(drift) else ""
+    print(f"{plain(str(routes['machine']))}: {plain(systems_phrase(routes['systems']) + weaker, 2000)}")
+    print(f"next start: {plain(next_phrase(routes['next_start']), 1000)}")
+    print(f"last checked: {_when(routes)}")
+    if drift is None:
         raise no_baseline(places)
+    statuses = {status(drift), routes_status(routes)}
+    return next((one for one in (1, 3) if one in statuses), 0)
+
+
+def _when(routes: Document) -> str:
+    if routes["snapshot"] is None:
+        return "just now, and not recorded"
+    time = str(routes["time"])
+    return f"{age(time)}, {moment(time)} (snapshot {routes['snapshot']})"
+
+
+def _newest(places: Places) -> tuple[Document, Drift | None]:
+    """The newest recorded answer; where nothing was recorded, a look at the folder. The drift is None
+    without a baseline."""
+    if is_only_published(places):
+        return published_routes(places), _drift_or_none(places)
     row = newest(places)
-    if row and row.drift:
-        return Result.of_row(row, row.drift, baseline, recorded=True)
+    routes = recorded_routes(places, row) if row else None
+    if row and routes:
+        baseline = load_header(places.baseline)
+        return routes, row.drift if baseline else None
     if places.is_this_machine:
-        raise MachineProblem(
-            "No snapshot was compared with the baseline yet.", "Run: sudo bootwatch snapshot"
-        )
-    return get(places)
+        raise MachineProblem("No snapshot was recorded yet.", "Run: sudo bootwatch snapshot")
+    reading = look_with_routes(places)
+    return reading.routes, reading.drift
+
+
+def _drift_or_none(places: Places) -> Drift | None:
+    try:
+        found: Result = published(places)
+    except BaselineProblem:
+        return None
+    return found.drift

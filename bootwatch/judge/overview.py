@@ -6,7 +6,6 @@ from typing import Any
 
 from bootwatch.judge.entries import Entry, entry_name, read_next, read_order
 from bootwatch.judge.findings import findings
-from bootwatch.judge.pairs import plain
 from bootwatch.judge.sides import Sides
 from bootwatch.judge.systems import Naming, Systems
 from bootwatch.judge.volume_changes import describe, volume_json
@@ -24,7 +23,7 @@ def overview(state: State, gaps: tuple[Gap, ...], names: Naming | None = None) -
     rest = [number for number in entries if number not in order]
     following = read_next(state)
     return {
-        "entries": [_entry(entries[number], state, systems, number in order) for number in (*order, *rest)],
+        "entries": [_entry(entries[number], systems, number in order) for number in (*order, *rest)],
         "without_variable": [entry_name(number) for number in read_order(state) if number not in entries],
         "next": entry_name(following) if following is not None else None,
         "volumes": [_volume(volume, state, sides) for volume in state.volumes.values()],
@@ -33,21 +32,8 @@ def overview(state: State, gaps: tuple[Gap, ...], names: Naming | None = None) -
     }
 
 
-def _entry(entry: Entry, state: State, systems: Systems, in_order: bool) -> dict[str, Any]:
-    return {
-        **entry.to_json(),
-        "system": systems.of_entry(entry),
-        "in_order": in_order,
-        "file_there": _is_there(entry, state),
-    }
-
-
-def _is_there(entry: Entry, state: State) -> bool | None:
-    """Whether the file that an entry names was found; None where it names none or its volume wasn't read."""
-    if not entry.file:
-        return None
-    volumes = [volume for volume in state.volumes.values() if plain(volume.identity) == entry.volume]
-    return any(volume.file(entry.file) is not None for volume in volumes) if volumes else None
+def _entry(entry: Entry, systems: Systems, in_order: bool) -> dict[str, Any]:
+    return {**entry.to_json(), "system": systems.of_entry(entry), "in_order": in_order}
 
 
 def _volume(volume: Volume, state: State, sides: Sides) -> dict[str, Any]:

@@ -137,6 +137,12 @@ class History:
             (baseline, self.store(result.to_json()), number),
         )
 
+    def set_overview(self, number: int, overview: dict[str, Any]) -> None:
+        """Say anew what the machine started from, where more is known of its systems by now."""
+        self.database.execute(
+            "UPDATE snapshot SET overview = ? WHERE number = ?", (self.store(overview), number)
+        )
+
     def snapshot(self, number: int) -> Snapshot:
         """The whole snapshot. Raises KeyError for a number that the history doesn't hold."""
         row = self.database.execute(

@@ -8,15 +8,15 @@ import hashlib
 import os
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 from bootwatch.config import Config
 from bootwatch.judge.custody import Look, custody_between
 from bootwatch.judge.drift import compare
 from bootwatch.judge.overview import overview
-from bootwatch.judge.startup import simulate
 from bootwatch.keep import baseline as baselines
-from bootwatch.keep import open_changes
+from bootwatch.keep import open_changes, predictions
 from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.canonical import canonical
 from bootwatch.keep.files import may_write
@@ -31,6 +31,7 @@ from bootwatch.observe.machine import Machine
 from bootwatch.observe.snapshot import observe
 from bootwatch.places import Places
 from bootwatch.problem import Problem
+from bootwatch.service.ahead import look_ahead, record_of, with_record
 from bootwatch.service.starts import keep_prediction
 from bootwatch.service.uefi import require_uefi
 from bootwatch.tell import board, journal
@@ -44,6 +45,7 @@ PROGRAMS = "programs"
 class Reading:
     """What one look at the machine gave. ``baseline`` and ``drift`` are None where nothing was saved yet.
 
+    ``routes`` is what starts and what starts next, as it is shown; empty where that wasn't asked for.
     ``troubles``: mistakes in the settings or the baseline, in spite of which the snapshot was recorded.
     """
 
@@ -51,6 +53,7 @@ class Reading:
     snapshot: Snapshot
     baseline: Baseline | None
     drift: Drift | None
+    routes: dict[str, Any] = field(default_factory=dict)
     troubles: tuple[Problem, ...] = ()
 
     @property
@@ -71,14 +74,34 @@ def look(places: Places) -> Reading | None:
     None, and nothing is read, where there is no baseline to compare with.
     """
     config, baseline = Config.load(places.config), baselines.load(places.baseline, places.history / _CACHE)
+    return _look(places, config, baseline) if baseline else None
+
+
+def look_with_routes(places: Places) -> Reading:
+    """The same with what starts and what starts next, which needs no baseline."""
+    config, baseline = Config.load(places.config), baselines.load(places.baseline, places.history / _CACHE)
     if baseline is None:
-        return None
+        require_uefi(Machine(places.root))
+    reading = _look(places, config, baseline)
+    _, document = look_ahead(reading.snapshot, baseline, config)
+    return replace(reading, routes=_shown(document, reading.machine, reading.snapshot, record_of(places)))
+
+
+def _look(places: Places, config: Config, baseline: Baseline | None) -> Reading:
     snapshot = _observe(places, Moment.ASKED, baseline)
-    drift = _compare(snapshot, baseline, config)
-    with contextlib.suppress(Problem), History.look(places.history) as history:
-        if history:
-            drift = _place_in_time(history, drift, baseline, snapshot)
+    drift = _compare(snapshot, baseline, config) if baseline else None
+    if baseline and drift:
+        with contextlib.suppress(Problem), History.look(places.history) as history:
+            if history:
+                drift = _place_in_time(history, drift, baseline, snapshot)
     return Reading(_machine_name(config, snapshot), snapshot, baseline, drift)
+
+
+def _shown(
+    document: dict[str, Any], machine: str, snapshot: Snapshot, record: dict[str, Any]
+) -> dict[str, Any]:
+    time = snapshot.circumstance.time
+    return with_record(document, machine=machine, snapshot=snapshot.number, time=time, record=record)
 
 
 def read(places: Places, moment: Moment, *, tell: bool = True, keep_programs: bool = False) -> Reading:
@@ -113,10 +136,14 @@ def recompare(places: Places) -> None:
         if baseline is None or not newest:
             return
         snapshot = history.snapshot(newest[0].number)
+        _, ahead = look_ahead(snapshot, baseline, config)
         with history.transaction():
             history.import_log(_log_lines(places))
             drift = _compare_and_keep(history, config, baseline, snapshot)
-    _publish(places, Reading(_machine_name(config, snapshot), snapshot, baseline, drift), None, None)
+            history.set_overview(newest[0].number, newest[0].overview | {"routes": ahead})
+        machine = _machine_name(config, snapshot)
+        routes = _shown(ahead, machine, snapshot, predictions.summary(history))
+    _publish(places, Reading(machine, snapshot, baseline, drift, routes), None, None)
 
 
 @contextlib.contextmanager
@@ -179,14 +206,16 @@ def _record(
 ) -> Reading:
     drift = None
     view = overview(snapshot.state, snapshot.gaps, config.system_names)
-    view["machine"] = _machine_name(config, snapshot)
+    machine = view["machine"] = _machine_name(config, snapshot)
+    found, view["routes"] = look_ahead(snapshot, baseline, config)
     with history.transaction():
         history.import_log(_log_lines(places))
         snapshot = snapshot.numbered(history.add(snapshot, view))
-        keep_prediction(history, snapshot, simulate(snapshot.state, snapshot.gaps))
+        keep_prediction(history, snapshot, found.startup)
         if baseline:
             drift = _compare_and_keep(history, config, baseline, snapshot)
-    return Reading(_machine_name(config, snapshot), snapshot, baseline, drift)
+    routes = _shown(view["routes"], machine, snapshot, predictions.summary(history))
+    return Reading(machine, snapshot, baseline, drift, routes)
 
 
 def _compare_and_keep(history: History, config: Config, baseline: Baseline, snapshot: Snapshot) -> Drift:
@@ -263,6 +292,7 @@ def _publish(
     places: Places, reading: Reading, trouble: Problem | None, baseline_trouble: Problem | None
 ) -> None:
     try:
+        board.publish_routes(places, reading.routes)
         if reading.drift:
             board.publish(places, reading.drift, reading.facts)
         elif baseline_trouble:

@@ -34,6 +34,20 @@ def publish(places: Places, drift: Drift, facts: Facts) -> None:
     )
 
 
+def publish_routes(places: Places, document: dict[str, Any]) -> None:
+    """Write ``routes.json`` below ``<run>``; nothing where the root has no /run. Raises OSError."""
+    if places.run is not None:
+        places.run.mkdir(mode=0o755, exist_ok=True)
+        _put(places.run / "routes.json", json.dumps(document, indent=1) + "\n")
+
+
+def publish_rehearsal(places: Places, document: dict[str, Any]) -> None:
+    """Write ``rehearsal.json`` below ``<run>``; nothing where the root has no /run. Raises OSError."""
+    if places.run is not None:
+        places.run.mkdir(mode=0o755, exist_ok=True)
+        _put(places.run / "rehearsal.json", json.dumps(document, indent=1) + "\n")
+
+
 def publish_without_baseline(places: Places, machine: str) -> None:
     """The same while there is no baseline to compare with: ``baseline`` in ``drift.json`` is null then.
 

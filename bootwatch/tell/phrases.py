@@ -151,3 +151,8 @@ def moment(time: str) -> str:
     if parsed.tzinfo is None:
         return plain(time, 40)
     return parsed.astimezone(datetime.UTC).strftime("%Y-%m-%d %H:%M UTC")
+
+
+def day(time: str) -> str:
+    """The day of an RFC 3339 time, in UTC: ``2026-11-25``."""
+    return moment(time).partition(" ")[0]

@@ -1,0 +1,65 @@
+"""What a snapshot says of starting: worked out, and put together with what was recorded earlier."""
+
+from __future__ import annotations
+
+import contextlib
+from typing import Any
+
+from bootwatch.config import Config
+from bootwatch.judge.outlook import Outlook, outlook
+from bootwatch.judge.routes_document import mark_of, routes_document
+from bootwatch.judge.systems import Systems
+from bootwatch.keep import predictions
+from bootwatch.keep.baseline import Baseline
+from bootwatch.keep.history import History
+from bootwatch.model.snapshot import Snapshot
+from bootwatch.places import Places
+from bootwatch.problem import Problem
+
+NO_RECORD: dict[str, Any] = {"right": 0, "judged": 0, "unknown": 0, "misses": [], "habits": [], "proven": {}}
+
+
+def look_ahead(
+    snapshot: Snapshot, baseline: Baseline | None, config: Config
+) -> tuple[Outlook, dict[str, Any]]:
+    """Which systems start and what starts next, also as the document that is recorded.
+
+    Systems are learnt from the baseline too: one of which nothing is left does not start.
+    """
+    states = (*((baseline.state,) if baseline else ()), snapshot.state)
+    systems = Systems.learn(states, config.system_names, snapshot.circumstance)
+    found = outlook(snapshot.state, snapshot.gaps, systems)
+    return found, routes_document(found, snapshot, systems.running())
+
+
+def with_record(
+    document: dict[str, Any], *, machine: str, snapshot: int | None, time: str, record: dict[str, Any]
+) -> dict[str, Any]:
+    """The recorded document as it is shown: whose and when, what was proven, and how predictions did here."""
+    used = {mark_of(key): proof for key, proof in record["proven"].items()}
+    systems = [
+        {**system, "routes": [_proven(route, used) for route in system["routes"]]}
+        for system in document["systems"]
+    ]
+    return {
+        **document,
+        "machine": machine,
+        "snapshot": snapshot,
+        "time": time,
+        "routes": [_proven(route, used) for route in document["routes"]],
+        "systems": systems,
+        "record": {key: record[key] for key in ("right", "judged", "unknown", "misses")},
+        "habits": record["habits"],
+    }
+
+
+def _proven(route: dict[str, Any], used: dict[str, Any]) -> dict[str, Any]:
+    return {**route, "proven": used.get(route["mark"])}
+
+
+def record_of(places: Places) -> dict[str, Any]:
+    """What was predicted and proven so far; nothing where no history can be read."""
+    with contextlib.suppress(Problem), History.look(places.history) as history:
+        if history:
+            return predictions.summary(history)
+    return NO_RECORD
