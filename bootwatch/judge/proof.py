@@ -25,6 +25,7 @@ LOADER = "LoaderDevicePartUUID"
 
 _PART_UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 _DEFAULT_FOLDER = "\\EFI\\BOOT"
+_LONGEST = 200  # characters of a path in a sentence
 
 
 def predict(startup: Startup, state: State) -> Prediction:
@@ -256,7 +257,7 @@ def _is_alone(volume: str, state: State) -> bool:
 
 
 def _words(target: Target) -> str:
-    where = " on ".join(part for part in (target.file, target.volume) if part)
+    where = " on ".join(part[:_LONGEST] for part in (target.file, target.volume) if part)
     if target.entry and where:
         return f"{target.entry} ({where})"
     return target.entry or where or "what has no name"
