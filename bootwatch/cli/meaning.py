@@ -29,6 +29,7 @@ _NOUNS = {
     "removable-first": "one of its entries",
     "same-identifiers": "a disk or partition",
     "unheard": "another system",
+    "no-way-left": "a system",
     "unseen": "something that the baseline holds",
 }
 

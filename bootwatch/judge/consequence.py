@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from functools import cached_property
 
-from bootwatch.judge.drafts import Consequence, Draft
+from bootwatch.judge.drafts import Consequence, Draft, stable_id
 from bootwatch.judge.lost_ways import LostWay, LostWays, uses
 from bootwatch.judge.meanings import CHANGES, fill
 from bootwatch.judge.outlook import How, Outlook, SystemOutlook, outlook
@@ -20,6 +20,7 @@ from bootwatch.judge.sides import Sides
 from bootwatch.judge.steps import By, NextStart, Route
 from bootwatch.judge.systems import System
 from bootwatch.judge.ways import as_before, way_phrase
+from bootwatch.model.change import Change, Finding
 from bootwatch.model.level import Level, worst
 from bootwatch.model.path import fold, folder_of
 from bootwatch.model.snapshot import State
@@ -77,6 +78,17 @@ class Consequences:
             route = way.route
             if route.entry and not way.only_asked and not any(self._took(one, route) for one in known):
                 yield route.entry
+
+    def unexplained(self, changes: Iterable[Change]) -> Iterator[Finding]:
+        """Systems that would no longer start though no change says so."""
+        told = {change.system for change in changes if change.level is Level.STRANDED}
+        for former in self.before.systems:
+            today, system = self.now.by_key.get(former.system.key), former.system
+            is_lost = bool(former.starts) and today is not None and today.starts is False
+            if is_lost and system.name not in told and not (system.hidden or system.removable):
+                name, where = "no-way-left", ", ".join(system.volumes)
+                what = stable_id(name, (system.key,))
+                yield Finding(what, name, Level.STRANDED, system.name, system.name, where)
 
     # what a change took away
 

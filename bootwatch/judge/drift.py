@@ -10,6 +10,7 @@ from bootwatch.judge.findings import findings, unseen
 from bootwatch.judge.firmware_changes import firmware_changes
 from bootwatch.judge.sides import Sides
 from bootwatch.judge.systems import Naming
+from bootwatch.judge.unheard import unheard
 from bootwatch.judge.volume_changes import volume_changes
 from bootwatch.judge.weigh import Weights
 from bootwatch.model.change import Drift
@@ -40,5 +41,12 @@ def compare(
     ]
     consequences = Consequences(sides)
     drafts += moved_entries(sides, consequences.unclaimed(drafts))
-    found = (*findings(now.state, sides.systems), *unseen(sides))
-    return Drift(finish(drafts, weights or Weights(), consequences.of), found, now.gaps)
+    changes = finish(drafts, weights or Weights(), consequences.of)
+    deaf = unheard(consequences.now, sides.systems.running())
+    found = (
+        *findings(now.state, sides.systems),
+        *([deaf] if deaf else ()),
+        *consequences.unexplained(changes),
+        *unseen(sides),
+    )
+    return Drift(changes, found, now.gaps)

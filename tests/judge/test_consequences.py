@@ -221,3 +221,12 @@ def test_the_settings_have_the_last_word() -> None:
     assert levels(drift(machine(), machine(order=(1, 0)), weights=weights)) == {"order-changed": "routine"}
     lost = machine(order=(0,), entries={0: TO_FERNWICK})
     assert levels(drift(machine(), lost, weights=weights)) == {"entry-missing": "changed"}
+
+
+def test_a_loss_that_no_change_explains() -> None:
+    """The firmware is set to 32 bits: nothing on the disks differs, and nothing on them can run."""
+    before = machine(order=(), entries={})
+    now = replace(before, facts={**before.facts, "firmware_bits": 32})
+    found = drift(before, now)
+    assert found.changes == ()
+    assert [(one.finding, one.level) for one in found.findings] == [("no-way-left", Level.STRANDED)]

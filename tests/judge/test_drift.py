@@ -215,6 +215,8 @@ def test_every_change_has_a_happening_and_a_document(hall: Root) -> None:
         "removable-first",
         "next-left-behind",
         "same-identifiers",
+        "unheard",
+        "no-way-left",
         "unseen",
     }
 

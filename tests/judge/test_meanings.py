@@ -44,6 +44,7 @@ FINDING_NAMES = [
     "next-left-behind",
     "same-identifiers",
     "unheard",
+    "no-way-left",
     "unseen",
 ]
 

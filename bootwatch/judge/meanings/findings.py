@@ -1,6 +1,6 @@
 """What is wrong by itself, whether or not it drifted."""
 
-from bootwatch.judge.meanings.common import NO_CLEARING, SEALED, TYPE_ONLY
+from bootwatch.judge.meanings.common import MANUAL, NO_CLEARING, SEALED, TYPE_ONLY
 from bootwatch.model.meaning import Meaning
 
 MEANINGS = (
@@ -82,6 +82,20 @@ MEANINGS = (
             "and then; what each loss would do is shown by bootwatch rehearse."
         ),
         caution=SEALED,
+    ),
+    Meaning(
+        name="no-way-left",
+        headline="No way to start {system} is left, though nothing that it starts from has changed.",
+        consequence="{what} would not start at the next switch-on.",
+        means=(
+            "Its loaders are as they were, and still the firmware would not come to them, or would not run "
+            "them: the firmware itself works in another way than before, or a disk hangs elsewhere."
+        ),
+        todo=(
+            "Leave the machine running. `bootwatch routes` says of each way why it fails; look for a setting "
+            "of the firmware that was changed (32 or 64 bits, where a disk is connected)."
+        ),
+        caution=MANUAL,
     ),
     Meaning(
         name="unseen",
