@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,11 +14,22 @@ from bootwatch.model.level import Level
 from bootwatch.model.path import fold
 from bootwatch.problem import UsageProblem
 
+_VOLUME = re.compile("(gpt|mbr|fat):", re.IGNORECASE)
+_IDENTITIES = (
+    re.compile("gpt:[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}"),
+    re.compile("mbr:[0-9a-f]{8}-[0-9a-f]{2}", re.IGNORECASE),
+    re.compile("fat:[0-9a-f]{4}-[0-9a-f]{4}", re.IGNORECASE),
+)
+_IDENTITY_FORMS = "gpt:PARTUUID, mbr:SIGNATURE-NUMBER or fat:SERIAL, as bootwatch shows it"
+
 
 @dataclass(frozen=True)
 class SystemSetting:
-    """One system: what people call it, under which labels and loader folders it goes besides, whether to
-    leave it out of what is shown."""
+    """One system: what people call it, what else is part of it, whether to leave it out of what is shown.
+
+    ``join`` holds labels of entries, names of loaders' folders, folders (``\\EFI\\fernwick``), volumes by
+    their identity (``gpt:GUID``), and folders on one volume (``gpt:GUID\\EFI\\fernwick``).
+    """
 
     name: str
     join: tuple[str, ...] = ()
@@ -74,9 +86,22 @@ def _config(settings: Settings, top: Value | None) -> Config:
 def _system(settings: Settings, item: Value) -> SystemSetting | None:
     fields = settings.fields(item, ("name", "join", "hide"), needed=("name",))
     name = settings.text(fields.get("name"))
-    joined = [settings.text(one) for one in _one_or_more(settings, fields.get("join"))]
+    joined = [_joined(settings, one) for one in _one_or_more(settings, fields.get("join"))]
     hide = settings.flag(fields.get("hide"))
     return SystemSetting(name, tuple(one for one in joined if one), bool(hide)) if name else None
+
+
+def _joined(settings: Settings, value: Value) -> str | None:
+    """A label, a folder, or a volume by its identity."""
+    text = settings.text(value)
+    if text is None or not _VOLUME.match(text):
+        return text
+    identity, separator, path = text.partition("\\")
+    identity = identity.lower() if identity[:4].lower() == "gpt:" else identity
+    if not any(form.fullmatch(identity) for form in _IDENTITIES):
+        settings.wrong(value, f'"{text}" is no volume: one is called {_IDENTITY_FORMS}')
+        return None
+    return identity + separator + path.rstrip("\\")
 
 
 def _one_or_more(settings: Settings, value: Value | None) -> tuple[Value, ...]:
@@ -85,7 +110,7 @@ def _one_or_more(settings: Settings, value: Value | None) -> tuple[Value, ...]:
 
 
 def _name_once(settings: Settings, systems: Value | None) -> None:
-    """A label that joins two systems would belong to neither."""
+    """What joins two systems would belong to neither."""
     seen: dict[str, Value] = {}
     for item in systems.items if systems else ():
         joined = dict(item.fields).get("join")

@@ -90,6 +90,36 @@ levels:
     ]
 
 
+def test_a_system_can_be_meant_by_its_volume_or_folder(tmp_path: Path) -> None:
+    guid = "1F3B7C58-2F0E-4A51-9A55-0F6A7D1C2E01"
+    config = _load(
+        tmp_path,
+        f"""
+systems:
+  - {{name: Fernwick, join: ['GPT:{guid}', '\\EFI\\fernwick']}}
+  - {{name: Old, join: 'gpt:{guid}\\EFI\\old\\'}}
+  - {{name: Third, join: ['mbr:1a2b3c4d-01', 'fat:12AB-34CD', 'Rescue: the red one']}}
+""".replace("\\\\", "\\"),
+    )
+    assert [system.join for system in config.systems] == [
+        (f"gpt:{guid.lower()}", "\\EFI\\fernwick"),
+        (f"gpt:{guid.lower()}\\EFI\\old",),
+        ("mbr:1a2b3c4d-01", "fat:12AB-34CD", "Rescue: the red one"),
+    ]
+
+
+def test_a_volume_that_is_none_is_a_mistake(tmp_path: Path) -> None:
+    with pytest.raises(UsageProblem) as caught:
+        _load(
+            tmp_path, "systems:\n  - name: Fernwick\n    join:\n      - a\n      - 'gpt:1f3b7c58\\EFI\\a'\n"
+        )
+    assert caught.value.message == (
+        f"{tmp_path / 'bootwatch.yaml'}, line 5, systems[0].join[1]: "
+        '"gpt:1f3b7c58\\EFI\\a" is no volume: one is called gpt:PARTUUID, '
+        "mbr:SIGNATURE-NUMBER or fat:SERIAL, as bootwatch shows it"
+    )
+
+
 def test_a_file_that_cannot_be_read_is_a_mistake_of_one_line(tmp_path: Path) -> None:
     (tmp_path / "bootwatch.yaml").mkdir()
     with pytest.raises(UsageProblem, match=r"bootwatch\.yaml can't be read: Is a directory"):

@@ -41,7 +41,11 @@ def test_each_example_setting_is_valid(places: Places) -> None:
     places.config.write_text(uncommented("bootwatch.yaml"))
     config = Config.load(places.config)
     assert config.machine == "study"
-    assert [system.name for system in config.systems] == ["Fernwick Linux", "Tarn Rescue"]
+    assert [system.name for system in config.systems] == [
+        "Fernwick Linux",
+        "Fernwick Linux on the old disk",
+        "Tarn Rescue",
+    ]
     assert len(config.levels) == 2
 
 
