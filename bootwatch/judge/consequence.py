@@ -165,10 +165,19 @@ class Consequences:
             return (entry is not None and entry == now.entry) or self._took(draft, _as_route(before))
         if draft.change.startswith(_ON_FILE):
             volume = str(draft.scope.get("volume"))
-            return any(uses(_as_route(one), volume, draft.path) for one in (before, now)) or any(
+            if uses(_as_route(now), volume, draft.path) and not self._started_before(now):
+                return True
+            return uses(_as_route(before), volume, draft.path) or any(
                 self._took(draft, way.route) for way in self._lost.all if way.route.place == before.place
             )
         return self._took(draft, _as_route(before))
+
+    def _started_before(self, now: NextStart) -> bool:
+        """Whether what starts next now started the same system before, if it was chosen: an update of it,
+        and not what brought it to the front."""
+        owner = self.now.next_system
+        former = self.before.by_key.get(owner.key) if owner else None
+        return former is not None and any(route.place == now.place for route in former.working())
 
     # what took nothing away
 

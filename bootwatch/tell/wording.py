@@ -35,7 +35,7 @@ _LEADS = {
         "{systems} on {machine} would not start at the next switch-on: leave the machine running until "
         "somebody has looked."
     ),
-    Level.DIVERTED: "At the next switch-on {machine} would start another system than usual ({systems}).",
+    Level.DIVERTED: "At the next switch-on {machine} would not start {systems}, but something else.",
     Level.WEAKENED: (
         "On {machine} a way of starting {systems}, or a safeguard of it, is gone. What is left is said below."
     ),
