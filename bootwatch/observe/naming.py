@@ -7,8 +7,11 @@ from collections.abc import Iterable
 from bootwatch.formats import FormatError
 from bootwatch.formats.load_option import LoadOption
 from bootwatch.model.disk import hard_drive_identifier
+from bootwatch.model.path import fold
 from bootwatch.model.variable import Variable, split_file_name
 from bootwatch.observe.mounts import FstabLine
+
+_MOST_TOPS = 64
 
 
 def named_by_entries(variables: dict[str, Variable]) -> set[str]:
@@ -19,6 +22,27 @@ def named_by_entries(variables: dict[str, Variable]) -> set[str]:
         if split and split[0].startswith("Boot") and len(split[0]) == 8:
             named.add(_target(variable.data))
     return {identifier for identifier in named if identifier}
+
+
+def tops_of_entries(variables: dict[str, Variable]) -> set[str]:
+    """Names in a volume's root, in upper case, that mark it as one to start from: EFI, and what entries
+    name without saying on which partition."""
+    tops = {"EFI"}
+    for file_name, variable in variables.items():
+        split = split_file_name(file_name)
+        if split and split[0].startswith("Boot") and len(split[0]) == 8:
+            tops.add(_top(variable.data))
+        if len(tops) > _MOST_TOPS:
+            break
+    return tops - {""}
+
+
+def _top(data: bytes) -> str:
+    try:
+        path = LoadOption.parse(data).path
+    except FormatError:
+        return ""
+    return "" if path.hard_drive() else fold((path.file() or "").strip("\\").partition("\\")[0])
 
 
 def _target(data: bytes) -> str | None:

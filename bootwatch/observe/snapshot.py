@@ -12,7 +12,7 @@ from bootwatch.observe.disks import read_disks
 from bootwatch.observe.facts import read_facts
 from bootwatch.observe.files import KeepProgram
 from bootwatch.observe.machine import Machine
-from bootwatch.observe.naming import named_by_entries
+from bootwatch.observe.naming import named_by_entries, tops_of_entries
 from bootwatch.observe.variables import read_variables
 from bootwatch.observe.volumes import VolumeReader
 
@@ -33,7 +33,8 @@ def observe(
     variables = read_variables(machine)
     attempts, log_gaps = read_boot_log(machine)
     disks = read_disks(machine)
-    reader = VolumeReader(machine, {*named, *named_by_entries(variables.state)}, fstab, keep_program)
+    named = {*named, *named_by_entries(variables.state)}
+    reader = VolumeReader(machine, named, tops_of_entries(variables.state), fstab, keep_program)
     volumes = reader.read(disks.found)
     contents = read_contents(machine, disks.found, volumes.found)
     circumstance = Circumstance(

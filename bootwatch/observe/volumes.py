@@ -15,6 +15,7 @@ from bootwatch.formats import FormatError
 from bootwatch.formats.fat import Volume as FatVolume
 from bootwatch.model.disk import BOOT_TYPES, Disk, Partition
 from bootwatch.model.gap import Gap, Reason
+from bootwatch.model.path import fold
 from bootwatch.model.volume import Volume
 from bootwatch.observe.blocks import Drive
 from bootwatch.observe.files import KeepProgram, Listing, read_folder, read_walk
@@ -89,6 +90,7 @@ class VolumeReader:
 
     machine: Machine
     named: set[str]
+    tops: set[str]
     fstab: list[FstabLine]
     keep_program: KeepProgram | None = None
     result: Volumes = field(default_factory=Volumes)
@@ -158,14 +160,14 @@ class VolumeReader:
         identity = place.identity or f"fat:{serial or place.node}"
         try:
             folder = self.machine.locate(mount.folder)
-            has_efi = any(name.upper() == "EFI" for name in os.listdir(folder))
+            has_top = any(fold(name) in self.tops for name in os.listdir(folder))
         except OSError as error:
             if self._is_named(place, identity, serial or "", label) or is_boot_folder(mount.folder):
                 detail = f"mounted at {mount.folder}: {detail_of(error)}"
                 self.result.gaps.append(Gap("volume", identity, reason_in_reading(error), detail))
             return identity
         if not (
-            has_efi or is_boot_folder(mount.folder) or self._is_named(place, identity, serial or "", label)
+            has_top or is_boot_folder(mount.folder) or self._is_named(place, identity, serial or "", label)
         ):
             return None
         listing = Listing(identity, self.keep_program)
@@ -194,7 +196,7 @@ class VolumeReader:
                 opened = True
                 volume = FatVolume(reader)
                 identity = place.identity or f"fat:{volume.serial}"
-                if self._is_named(place, identity, volume.serial, volume.label) or _has_efi(volume):
+                if self._is_named(place, identity, volume.serial, volume.label) or self._has_top(volume):
                     self._read_fat(place, identity, volume)
                     return identity
         except FormatError:
@@ -221,6 +223,15 @@ class VolumeReader:
         self.result.dirty[identity] = volume.dirty
         self.result.free_bytes[identity] = volume.free_bytes
         self.result.add(found, listing)
+
+    def _has_top(self, volume: FatVolume) -> bool:
+        for top in sorted(self.tops):
+            try:
+                volume.find(f"\\{top}")
+            except FileNotFoundError:
+                continue
+            return True
+        return False
 
     def _is_named(self, place: Place, identity: str, serial: str, label: str) -> bool:
         plain = place.partition.identifier if place.partition else identity
@@ -265,13 +276,6 @@ def places_of(disks: list[tuple[Disk, Drive]]) -> list[Place]:
 def _is_of(mount: Mount, place: Place) -> bool:
     """By device number; by name only where sysfs doesn't say the number."""
     return mount.device == place.device if place.device else mount.source == f"/dev/{place.node}"
-
-
-def _has_efi(volume: FatVolume) -> bool:
-    try:
-        return volume.find("\\EFI").is_folder
-    except FileNotFoundError:
-        return False
 
 
 def _volume(

@@ -12,6 +12,7 @@ import pytest
 from bootwatch.model.snapshot import State
 from bootwatch.observe.machine import LeavesRoot, Machine
 from tests.formats.tools import blank, run
+from tests.judge import paths
 from tests.judge.looks import look
 from tests.observe.faults import count_calls
 from tests.roots import (
@@ -259,3 +260,12 @@ def test_two_namespaces_of_one_controller(hall: Root) -> None:
         hall.image(name).write_bytes(hall.image("vda").read_bytes())
     copies = [name for name in look(hall).state.volumes if name.startswith(f"gpt:{FERNWICK_ESP}@")]
     assert len(copies) == 3
+
+
+def test_a_volume_counts_that_an_entry_may_mean_without_naming_it(hall: Root) -> None:
+    """A path of a file alone is looked for on every volume: UEFI 2.10 §3.1.2."""
+    other = "2b3c4d5e-6f70-4a81-92a3-b4c5d6e7f807"
+    hall.disk("vdc", [Part(other, {"\\cellar\\tool.efi": b"MZ"}, type=DATA_TYPE)], slot=6)
+    assert f"gpt:{other}" not in look(hall).state.volumes
+    hall.variable("Boot0009", paths.option("Cellar", paths.file("\\Cellar\\tool.efi")))
+    assert f"gpt:{other}" in look(hall).state.volumes
