@@ -10,6 +10,7 @@ from itertools import chain, islice
 
 from bootwatch.judge.architecture import architecture_of
 from bootwatch.judge.entries import Entry, read_order
+from bootwatch.model.path import fold
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import File, Volume
 
@@ -21,6 +22,7 @@ _DEFAULT_FILE = re.compile(r"\\EFI\\BOOT\\BOOT[A-Z0-9]+\.EFI")
 _APPLICATION = 10
 _UNLISTED = 0x10000
 _MOST_ENTRIES = 4096
+_FILE_NODE = b"\x04\x04"  # UEFI 2.10 §10.3.5.4
 
 
 def own_folder(folded: str) -> str | None:
@@ -79,12 +81,13 @@ class Glance:
         """The volume that an entry's file lies on, None where it can't be told."""
         if entry.volume:
             return self.canonical(entry.volume)
-        bare = not entry.path.startswith("\\")  # a path with a device, but without a partition
+        folded = fold(entry.file or "")
+        on_any = entry.device_path.startswith(_FILE_NODE)  # else on a disk without partitions
         holding = {
             identity
             for identity, volumes in self.volumes.items()
             for volume in volumes
-            if (not bare or volume.number is None) and entry.file and volume.file(entry.file)
+            if (on_any or volume.number is None) and folded in volume.by_folded_path
         }
         return holding.pop() if len(holding) == 1 else None
 

@@ -41,7 +41,7 @@ class SystemNames:
 
     def __init__(self, glances: list[Glance], naming: Naming, running: list[Home] | None) -> None:
         self._glances, self._naming, self._running = glances, naming, running
-        self._taken: set[str] = set()
+        self._taken: dict[str, Home] = {}
 
     def system(self, group: list[Home], identities: dict[str, list[str]]) -> System:
         """The system that lies in the homes of ``group``. ``identities`` are all those of a volume."""
@@ -101,11 +101,17 @@ class SystemNames:
         return f'the default file on "{label}"' if label else f"the default file on {home.volume[:_SHORT]}"
 
     def _unique(self, name: str, home: Home) -> str:
-        """With what tells it from a system of the same name: its folder, its volume."""
-        hints = (home.folder_name, self._volume_label(home.volume), home.volume[:_SHORT], home.key)
-        tried = (name, *(f"{name} ({hint})" for hint in hints if hint))
+        """With what tells it from the first system of the same name: its volume, or its folder there."""
+        first = self._taken.get(fold(name))
+        hints: list[str] = []
+        if first and first.volume != home.volume:
+            label = self._volume_label(home.volume)
+            hints = ["" if label == self._volume_label(first.volume) else label, home.volume[:_SHORT]]
+        elif first:
+            hints = [home.folder_name]
+        tried = (name, *(f"{name} ({hint})" for hint in (*hints, home.key) if hint))
         unique = next((one for one in tried if fold(one) not in self._taken), tried[-1])
-        self._taken.add(fold(unique))
+        self._taken[fold(unique)] = home
         return unique
 
 

@@ -104,10 +104,9 @@ class Systems:
     def system_of_volume(self, volume: str) -> System | None:
         """The one system whose loaders lie on a volume, or that mounts it; None where there are more."""
         identity = self._canonical(volume)
-        homes = self._homes.on.get(identity, ())
-        found = {self._of_home[home].key: self._of_home[home] for home in homes}
-        if found:
-            return next(iter(found.values())) if len(found) == 1 else None
+        homes = self._homes.on.get(identity)
+        if homes:
+            return self._only(homes)
         return self._running if identity in self._mounted else None
 
     # whose
@@ -127,16 +126,16 @@ class Systems:
             removable = self._homes.is_removable(volume)
             contents = self._homes.contents
             for homes in (contents.homes_of(file, removable), contents.homes_named_like(file, removable)):
-                owner = self._only(homes, volume)
+                near = [home for home in homes if home.volume == volume]
+                owner = self._only(near or homes)
                 if owner:
                     return owner
         return self.system_of_volume(volume)
 
-    def _only(self, homes: list[Home], volume: str) -> System | None:
-        """The one system of these homes; those on ``volume`` come first."""
-        near = [home for home in homes if home.volume == volume]
-        found = {self._of_home[home].key: self._of_home[home] for home in near or homes}
-        return next(iter(found.values())) if len(found) == 1 else None
+    def _only(self, homes: list[Home]) -> System | None:
+        """The one system of these homes; None where there is none or more than one."""
+        first = self._of_home[homes[0]] if homes else None
+        return first if all(self._of_home[home] is first for home in homes) else None
 
     def _in_state(self, home: Home, volume: str, folded: str, state: State | None) -> System:
         """The system of a home; or, where in ``state`` another system's program lies in this one's place,
@@ -145,11 +144,7 @@ class Systems:
         file = self._file(volume, folded, state) if state else None
         if file is None or not file.program:
             return own
-        holders = {
-            self._of_home[one].key: self._of_home[one]
-            for one in self._homes.contents.homes_of(file, home.removable)
-        }
-        return next(iter(holders.values())) if len(holders) == 1 else own
+        return self._only(self._homes.contents.homes_of(file, home.removable)) or own
 
     def _file(self, volume: str, folded: str, state: State | None) -> File | None:
         if state is None:
