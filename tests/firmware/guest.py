@@ -44,9 +44,11 @@ class Guest:
     """One guest on a set of images in a folder. As a context manager it ends the machine and, when all went
     well, removes the images."""
 
-    def __init__(self, folder: Path, images: tuple[Image, Image, Image]) -> None:
+    def __init__(
+        self, folder: Path, images: tuple[Image, Image, Image], more: tuple[Drive, ...] = ()
+    ) -> None:
         first, second, store = images
-        drives = (Drive(first), Drive(second, unit=1))
+        drives = (Drive(first), Drive(second, unit=1), *more)
         self.machine = Machine(folder, drives, memory=512, processors=2, arguments=DEVICES, given=store)
         self.boot_id = ""
         self._process: Process | None = None
@@ -63,11 +65,11 @@ class Guest:
         return guest
 
     @classmethod
-    def started(cls, folder: Path) -> Self:
-        """A guest started cold, its disks as they were built."""
+    def started(cls, folder: Path, more: tuple[Drive, ...] = ()) -> Self:
+        """A guest started cold, its disks as they were built, with more disks beside them."""
         for name, image in zip(NAMES, base.disks(), strict=True):
             image.overlay(folder / f"{name}.qcow2")
-        guest = cls(folder, _images(folder))
+        guest = cls(folder, _images(folder), more)
         guest.start()
         return guest
 

@@ -40,7 +40,7 @@ class Process:
         return [self.console, self.agent, self.monitor]
 
     @property
-    def _ended(self) -> bool:
+    def has_ended(self) -> bool:
         return all(channel.ended for channel in self._channels)
 
     def _spawn(self, arguments: Sequence[str | Path]) -> subprocess.Popen[bytes]:
@@ -64,7 +64,7 @@ class Process:
         """Calls `look` after each sign of life until it finds something. Raises MachineFailed when the
         machine has been silent for so many seconds, or has ended."""
         while (found := look()) is None:
-            if self._ended:
+            if self.has_ended:
                 raise self.failure(f"the machine ended while the test waited for {what}")
             if not self._listen(silence):
                 raise self.failure(f"silent for {silence:.0f} s while the test waited for {what}")
@@ -75,7 +75,7 @@ class Process:
         deadline = time.monotonic() + silence
         while ready := self._poll.poll(max(0.0, deadline - time.monotonic()) * 1000):
             alive = [self._receive(fd) for fd, _ in ready]
-            if any(alive) or self._ended:
+            if any(alive) or self.has_ended:
                 return True
         return False
 
@@ -111,7 +111,7 @@ class Process:
 
     def wait_end(self, silence: float = SILENCE) -> None:
         """Waits until the machine has switched itself off."""
-        self.wait_for(lambda: self._ended or None, "the machine to switch itself off", silence)
+        self.wait_for(lambda: self.has_ended or None, "the machine to switch itself off", silence)
         status = self._child.wait()
         self._close()
         if status != 0:

@@ -16,6 +16,7 @@ GLOBAL = "8be4df61-93ca-11d2-aa0d-00e098032b8c"
 NON_VOLATILE, BOOT, RUNTIME = 1, 2, 4
 ALL = NON_VOLATILE | BOOT | RUNTIME
 ACTIVE = 1
+_ATTRIBUTES = struct.Struct("<I")
 _ENTRY = re.compile("Boot[0-9A-F]{4}")
 
 
@@ -53,6 +54,14 @@ class Variables:
     def delete(self, name: str) -> None:
         """Takes the variable away; raises KeyError when there is none."""
         del self._list[name]
+
+    def efivars(self) -> dict[str, bytes]:
+        """What a running system sees, as efivarfs shows it: NAME-GUID to attributes and value."""
+        return {
+            f"{name}-{variable.guid}": _ATTRIBUTES.pack(variable.attr) + bytes(variable.data)
+            for name, variable in self._list.items()
+            if variable.attr & RUNTIME
+        }
 
     @property
     def order(self) -> list[int]:

@@ -1,0 +1,1 @@
+"""Random machines started on real firmware: what ran, held against what was foreseen."""
