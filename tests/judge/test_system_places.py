@@ -131,6 +131,22 @@ def test_default_file_that_this_firmware_never_runs_makes_no_system(other: File)
     assert names(two_systems({0: FERNWICK_ENTRY}, attic={DEFAULT: other})) == ["Fernwick Linux"]
 
 
+def test_default_file_that_is_two_systems_loader_belongs_to_the_one_on_its_volume() -> None:
+    other = "\\EFI\\aspen\\loaderx64.efi"
+    held = [
+        (HALL, 1, {**ON_HALL, **ON_ATTIC, DEFAULT: program("fernwick")}),
+        (ATTIC, 1, {other: program("fernwick")}),
+    ]
+    entries = {
+        0: FERNWICK_ENTRY,
+        1: entry("Quarry", FERNWICK_PART, QUARRY),
+        2: entry("Aspen", states.QUARRY_PART, other),
+    }
+    systems = Systems.learn((states.state(held, entries=entries),))
+    assert systems.of_file(HALL_1, DEFAULT) == "Fernwick Linux"
+    assert systems.of_file(ATTIC_1, DEFAULT) == "Aspen"
+
+
 # sticks
 
 
@@ -155,6 +171,15 @@ def test_stick_that_a_system_was_installed_from_is_not_that_system() -> None:
     assert systems.of_file(STICK_1, DEFAULT) != "Fernwick Linux"
     assert systems.of_volume(STICK_1) == systems.of_file(STICK_1, DEFAULT)
     assert len(systems.all()) == 3
+
+
+def test_copy_of_a_system_on_a_stick_is_another_one() -> None:
+    found = learnt(with_stick(ON_HALL, "", {2: entry("Fernwick Linux", STICK_PART, FERNWICK)}))
+    assert [(one.name, one.removable) for one in found.values()] == [
+        ("Fernwick Linux", False),
+        ("Quarry", False),
+        ("Fernwick Linux (gpt:7b8c9d0e)", True),
+    ]
 
 
 def test_entry_for_a_stick_that_nobody_has_seen_makes_no_system() -> None:
@@ -265,6 +290,24 @@ def test_folder_whose_loader_is_the_default_file_is_a_systems() -> None:
     state = two_systems({1: QUARRY_ENTRY}, hall=hall)
     assert names(state) == ["fernwick", "Quarry"]
     assert Systems.learn((state,)).of_file(HALL_1, DEFAULT) == "fernwick"
+
+
+def test_folder_whose_loader_is_the_default_file_elsewhere_is_a_systems() -> None:
+    hall = {FERNWICK: program("a"), "\\EFI\\maker\\update.efi": program("b")}
+    state = two_systems({1: QUARRY_ENTRY}, hall=hall, attic={**ON_ATTIC, DEFAULT: program("a")})
+    assert names(state) == ["fernwick", "Quarry"]
+    assert Systems.learn((state,)).of_file(ATTIC_1, DEFAULT) == "fernwick"
+
+
+def test_after_all_entries_are_lost_folders_on_one_volume_tell() -> None:
+    updater = PHANTOMS["the firmware's updater"]
+    assert names(two_systems({}, hall={**ON_HALL, **ON_ATTIC, **updater}, attic={})) == ["fernwick", "quarry"]
+
+
+def test_folder_of_several_programs_alone_on_its_esp_is_nobodys() -> None:
+    assert names(two_systems({0: FERNWICK_ENTRY}, attic=PHANTOMS["the firmware's updater"])) == [
+        "Fernwick Linux"
+    ]
 
 
 def test_folder_alone_on_its_esp_is_a_systems() -> None:

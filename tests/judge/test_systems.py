@@ -141,7 +141,15 @@ def test_the_running_systems_release_names_no_other_one() -> None:
 def test_what_the_firmware_made_names_no_system() -> None:
     disk = option("UEFI Misc Device", ROOT, pci(4), data=FIRMWARE_MARK)
     on_esp = entry("UEFI Misc Device 2", FERNWICK_PART, DEFAULT, FIRMWARE_MARK)
-    entries = {0: FERNWICK_ENTRY, 1: QUARRY_ENTRY, 2: disk, 3: on_esp, 4: option("Shell", SHELL)}
+    in_folder = entry("UEFI Misc Device 3", FERNWICK_PART, FERNWICK, FIRMWARE_MARK)
+    entries = {
+        0: FERNWICK_ENTRY,
+        1: QUARRY_ENTRY,
+        2: disk,
+        3: on_esp,
+        4: option("Shell", SHELL),
+        5: in_folder,
+    }
     hall = {**ON_HALL, DEFAULT: program("fernwick")}
     state = two_systems(entries, hall=hall)
     systems = Systems.learn((state,))
@@ -153,6 +161,7 @@ def test_what_the_firmware_made_names_no_system() -> None:
         2: None,
         3: "Fernwick Linux",  # it leads to that system's default file
         4: None,
+        5: "Fernwick Linux",
     }
 
 
@@ -187,6 +196,8 @@ def test_loader_outside_of_a_folder_belongs_to_whom_its_label_says() -> None:
         3: None,  # by then two systems lie on the volume
         4: "Shell",
     }
+    alone = two_systems({0: FERNWICK_ENTRY, 3: entries[3]}, attic={})
+    assert of_entries(Systems.learn((alone,)), alone) == {0: "Fernwick Linux", 3: "Fernwick Linux"}
 
 
 def test_kernel_images_are_told_apart_by_their_release() -> None:
@@ -197,15 +208,17 @@ def test_kernel_images_are_told_apart_by_their_release() -> None:
         0: entry("Fernwick Linux", FERNWICK_PART, "\\EFI\\Linux\\fernwick-1.efi"),
         1: entry("Older", FERNWICK_PART, "\\EFI\\Linux\\fernwick-0.efi"),
         2: entry("Tarn Rescue", FERNWICK_PART, "\\EFI\\Linux\\tarn.efi"),
+        3: entry("Oldest", FERNWICK_PART, "\\EFI\\Linux\\oldest.efi"),
     }
     hall = {
         **image("fernwick-1.efi", "Fernwick Linux 7", "fernwick"),
         **image("fernwick-0.efi", "Fernwick Linux 6", "fernwick"),
+        **image("oldest.efi", "", "fernwick"),
         **image("tarn.efi", "Tarn Rescue 2", "tarn"),
     }
     found = learnt(two_systems(entries, hall=hall, attic={}))
     assert list(found) == ["Fernwick Linux", "Tarn Rescue"]
-    assert set(found["Fernwick Linux"].also) == {"Older", "Fernwick Linux 7"}
+    assert set(found["Fernwick Linux"].also) == {"Older", "Oldest", "Fernwick Linux 7"}
 
 
 def test_same_label_on_two_volumes_are_two_systems() -> None:
