@@ -21,7 +21,7 @@ class Contents:
     """
 
     _hashes: dict[tuple[bool, str], dict[Home, int]] = field(default_factory=dict)
-    _names: dict[tuple[bool, str, str], set[Home]] = field(default_factory=dict)
+    _names: dict[tuple[bool, str, str], dict[Home, int]] = field(default_factory=dict)
 
     def add(self, home: Home, file: File, glance: int) -> None:
         """A program of a home, seen in that glance."""
@@ -30,21 +30,21 @@ class Contents:
         if file.sha256:
             self._hashes.setdefault((home.removable, file.sha256), {}).setdefault(home, glance)
         for kind, name in _named(file):
-            self._names.setdefault((home.removable, kind, name), set()).add(home)
+            self._names.setdefault((home.removable, kind, name), {}).setdefault(home, glance)
 
-    def homes_of(self, file: File, removable: bool) -> list[Home]:
-        """The homes that held the same program first."""
-        found = self._hashes.get((removable, file.sha256 or ""), {})
-        first = min(found.values(), default=0)
-        return [home for home, glance in found.items() if glance == first]
+    def homes_of(self, file: File, removable: bool, last: int) -> list[Home]:
+        """The homes that held the same program first, as far as was known by the state ``last``."""
+        return _first(self._hashes.get((removable, file.sha256 or ""), {}), last)
 
-    def homes_named_like(self, file: File, removable: bool) -> list[Home]:
-        """The homes whose programs call themselves as this one does."""
-        for kind, name in _named(file):
-            found = self._names.get((removable, kind, name))
-            if found:
-                return list(found)
-        return []
+    def homes_named_like(self, file: File, removable: bool, last: int) -> list[Home]:
+        """The homes that first held a program which calls itself as this one does; likewise."""
+        found = (self._names.get((removable, *name), {}) for name in _named(file))
+        return next((homes for one in found if (homes := _first(one, last))), [])
+
+
+def _first(found: dict[Home, int], last: int) -> list[Home]:
+    first = min(found.values(), default=0)
+    return [home for home, glance in found.items() if glance == first] if first <= last else []
 
 
 def _named(file: File) -> list[tuple[str, str]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
@@ -22,6 +23,7 @@ _DEFAULT_FILE = re.compile(r"\\EFI\\BOOT\\BOOT[A-Z0-9]+\.EFI")
 _APPLICATION = 10
 _UNLISTED = 0x10000
 _MOST_ENTRIES = 4096
+UNPLACED = "path:"
 _FILE_NODE = b"\x04\x04"  # UEFI 2.10 §10.3.5.4
 
 
@@ -90,6 +92,11 @@ class Glance:
             if (on_any or volume.number is None) and folded in volume.by_folded_path
         }
         return holding.pop() if len(holding) == 1 else None
+
+    def place_of(self, entry: Entry) -> str:
+        """The volume of an entry's file; where it can't be told, what stands for the entry's path."""
+        volume = self.volume_of(entry)
+        return volume or UNPLACED + hashlib.sha256(entry.target.encode()).hexdigest()[:16]
 
     def file(self, volume: str, folded: str) -> File | None:
         """The file at a place, None where it isn't there or a folder."""

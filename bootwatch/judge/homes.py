@@ -4,11 +4,13 @@ Conservative on purpose: a folder of tools, or of the firmware's vendor, that wa
 a system that never starts. So a folder that no entry leads into needs a reason (``lone_folders``), a loader
 outside of a system's own folder belongs to a system only if its label says so, and what the firmware's own or
 an application's entry leads to makes no system.
+
+One state after the other is looked at, the baseline first: what it shows stays, whatever the next one shows.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from bootwatch.formats.load_option import CATEGORY_BOOT
@@ -16,7 +18,7 @@ from bootwatch.judge.contents import Contents
 from bootwatch.judge.glance import BOOT_FOLDER, Glance, own_folder
 from bootwatch.judge.home import Home
 from bootwatch.judge.likeness import alike, words
-from bootwatch.judge.parts import Claim, split
+from bootwatch.judge.parts import Claim, Loader, main_loader, part_of
 from bootwatch.model.path import fold, is_within
 
 Place = tuple[str, str]
@@ -30,96 +32,115 @@ class Homes:
     ``claims`` the homes of entries by volume, folded file and optional data, where the file alone does not
     tell."""
 
-    glances: list[Glance]
+    glances: list[Glance] = field(default_factory=list)
     on: dict[str, list[Home]] = field(default_factory=dict)
     by_folder: dict[Place, Home] = field(default_factory=dict)
     places: dict[Place, Home | None] = field(default_factory=dict)
     claims: dict[tuple[str, str, str], Home] = field(default_factory=dict)
     contents: Contents = field(default_factory=Contents)
-    default_claims: dict[str, list[Claim]] = field(default_factory=dict)
-    _loose: list[Claim] = field(default_factory=list)
-    _no_systems: list[Place] = field(default_factory=list)
+    _main: dict[Place, Loader] = field(default_factory=dict)
 
     def all(self) -> list[Home]:
         return [home for homes in self.on.values() for home in homes]
 
+    def is_removable(self, volume: str) -> bool:
+        """Whether a volume lies on a removable disk, where it was first seen."""
+        flags = (glance.is_removable(volume) for glance in self.glances)
+        return bool(next((flag for flag in flags if flag is not None), False))
+
     def add(self, home: Home) -> Home:
+        home.born = self.glances[-1].number
         home.removable = self.is_removable(home.volume)
         self.on.setdefault(home.volume, []).append(home)
         return home
 
-    def is_removable(self, volume: str) -> bool:
-        flags = [glance.is_removable(volume) for glance in self.glances]
-        return True in flags and False not in flags
+    def look(self, glance: Glance) -> list[Claim]:
+        """Look at the folders that are known, then at what the entries lead into. What they lead to outside
+        of systems' own folders is given back."""
+        self.glances.append(glance)
+        for home in self.all():
+            home.removable = self.is_removable(home.volume)
+        for place, home in self.by_folder.items():
+            if place == (home.volume, home.folder):
+                self._fill(home, glance)
+        inside: dict[Place, list[Claim]] = {}
+        loose = []
+        for claim in _claims(glance):
+            folder = own_folder(claim.folded)
+            if claim.entry.category != CATEGORY_BOOT:
+                self._set_aside(claim, folder)
+            elif folder:
+                inside.setdefault((claim.volume, folder), []).append(claim)
+            else:
+                loose.append(claim)
+        for entered, claims in inside.items():
+            self._enter(entered, claims)
+        return loose
+
+    def _set_aside(self, claim: Claim, folder: str | None) -> None:
+        """What an application's entry leads to is no system's, unless it was known as one."""
+        home = self.by_folder.get((claim.volume, folder or ""))
+        if home is None or home.files.get(claim.folded, (claim.glance.number,))[0] == claim.glance.number:
+            self.places.setdefault((claim.volume, claim.folded), None)
+
+    # folders
 
     def add_folder(self, volume: str, folder: str, spelled: str) -> Home:
         """A folder with all its programs."""
         home = self.add(Home(volume, folder, spelled=spelled))
         self.by_folder[volume, folder] = home
-        for glance in self.glances:
-            for folded, file in glance.folders.get((volume, folder), {}).items():
-                home.hold(glance, folded, file)
-                self.contents.add(home, file, glance.number)
+        self._fill(home, self.glances[-1])
         return home
 
-    # what entries lead to
+    def _fill(self, home: Home, glance: Glance) -> None:
+        for folded, file in glance.folders.get((home.volume, home.folder), {}).items():
+            home.hold(glance, folded, file)
+            self.contents.add(home, file, glance.number)
 
-    def enter_folders(self) -> None:
-        """The folders of systems' own that entries lead into."""
-        claimed: dict[Place, list[Claim]] = {}
-        for claim in self._claims():
-            folder = own_folder(claim.folded)
-            if folder:
-                claimed.setdefault((claim.volume, folder), []).append(claim)
-            else:
-                self._loose.append(claim)
-        for (volume, folder), claims in claimed.items():
-            for part, own in split(folder, claims).items():
-                self._settle(volume, folder, part, own)
+    def _enter(self, place: Place, claims: list[Claim]) -> None:
+        """Entries of one state that lead into one folder."""
+        volume, folder = place
+        by_loader: dict[Loader, list[Claim]] = {}
+        for claim in claims:
+            by_loader.setdefault(claim.loader, []).append(claim)
+        home = self.by_folder.get(place)
+        if home is None:
+            home = self.add_folder(volume, folder, (claims[0].entry.file or "")[: len(folder)])
+        main = self._main.setdefault(place, main_loader(folder, claims))
+        for loader, own in by_loader.items():
+            part = "" if len(by_loader) > _MOST_COMPARED else part_of(folder, by_loader.get(main, []), own)
+            self._lead(own, self.claims.get((volume, *loader)) or self._part(home, part))
 
-    def _claims(self) -> Iterable[Claim]:
-        for glance in self.glances:
-            for rank, entry in glance.ranked():
-                if entry.file is None:
-                    continue
-                claim = Claim(glance, rank, entry, glance.volume_of(entry) or entry.target, fold(entry.file))
-                if entry.category == CATEGORY_BOOT:
-                    yield claim
-                else:
-                    self._no_systems.append((claim.volume, claim.folded))
+    def _part(self, home: Home, part: str) -> Home:
+        if not part:
+            return home
+        known = (one for one in self.on[home.volume] if (one.folder, one.part) == (home.folder, part))
+        return next(known, None) or self.add(Home(home.volume, home.folder, part, home.spelled))
 
-    def _settle(self, volume: str, folder: str, part: str, claims: list[Claim]) -> None:
-        spelled = (claims[0].entry.file or "")[: len(folder)]
-        if part:
-            home = self.add(Home(volume, folder, part, spelled))
-        else:
-            home = self.add_folder(volume, folder, spelled)
+    def _lead(self, claims: list[Claim], home: Home) -> None:
         for claim in claims:
             home.enter(claim.glance, claim.rank, claim.entry, claim.folded)
-            self.claims[volume, *claim.loader] = home
-            if not part or (volume, claim.folded) not in self.places:
-                self.places[volume, claim.folded] = home
-
-    def enter_loose(self) -> None:
-        """Loaders outside of any system's own folder: whose label is like that of a system on the volume
-        belongs to it, others are systems of their own."""
-        for claim in self._loose:
-            if is_within(claim.folded, BOOT_FOLDER) and claim.entry.volume:
-                self.default_claims.setdefault(claim.volume, []).append(claim)
-            else:
-                self._enter_loose(claim)
-        for place in self._no_systems:
-            self.places.setdefault(place, None)
-
-    def _enter_loose(self, claim: Claim) -> None:
-        place = (claim.volume, claim.folded)
-        home = self.places.get(place) or self._like(claim)
-        if home is None and claim.words:
-            home = self.add(Home(claim.volume, "", claim.folded))
-        if home:
-            home.enter(claim.glance, claim.rank, claim.entry, claim.folded)
             self.claims[claim.volume, *claim.loader] = home
-        self.places[place] = home
+            place = (claim.volume, claim.folded)
+            self.places[place] = self.places.get(place) or home
+
+    # loaders elsewhere
+
+    def enter_loose(self, claims: list[Claim]) -> list[Claim]:
+        """Loaders outside of any system's own folder: whose label is like that of a system on the volume
+        belongs to it, others are systems of their own. Claims on the folder of default files are given
+        back."""
+        shared = []
+        for claim in claims:
+            if is_within(claim.folded, BOOT_FOLDER) and claim.entry.volume:
+                shared.append(claim)
+                continue
+            home = self.places.get((claim.volume, claim.folded)) or self._like(claim)
+            if home is None and claim.words:
+                home = self.add(Home(claim.volume, "", claim.folded))
+            if home:
+                self._lead([claim], home)
+        return shared
 
     def _like(self, claim: Claim) -> Home | None:
         """The home on the same volume that goes by the same name; without a label, the only one there."""
@@ -133,3 +154,9 @@ class Homes:
             if any(alike(one, other) for one in mine for other in home.likenesses):
                 return home
         return None
+
+
+def _claims(glance: Glance) -> Iterator[Claim]:
+    for rank, entry in glance.ranked():
+        if entry.file is not None:
+            yield Claim(glance, rank, entry, glance.place_of(entry), fold(entry.file))

@@ -1,4 +1,8 @@
-"""Which places are one system: mirrored, moved, or left over from before it was moved."""
+"""Which places are one system: mirrored, moved, or left over from before it was moved.
+
+What are two systems in the baseline stay two, whatever today's state shows: else a system that is lost could
+hide behind another one.
+"""
 
 from __future__ import annotations
 
@@ -14,65 +18,85 @@ from bootwatch.model.path import fold
 _MOST = 16
 
 
-def groups(homes: Homes, also_one: Iterable[list[Home]] = ()) -> list[list[Home]]:
-    """The homes by system, each group and the homes in it in the order in which they were first seen.
+class _Kin:
+    """Homes that were found to be one system; each such set is led by what was known first."""
 
-    ``also_one`` are homes that are one system because the settings say so.
-    """
-    leader: dict[Home, Home] = {}
+    def __init__(self) -> None:
+        self._leader: dict[Home, Home] = {}
+        self.attached: set[Home] = set()
 
-    def top(home: Home) -> Home:
-        while leader.get(home, home) is not home:
-            home = leader[home]
+    def leader(self, home: Home) -> Home:
+        while home in self._leader:
+            home = self._leader[home]
         return home
 
-    for kin in (*_kin(homes), *also_one):
-        for home in kin[1:]:
-            one, other = top(kin[0]), top(home)
-            if one is not other:
-                first, second = sorted((one, other), key=lambda each: each.first)
-                leader[second] = first
+    def unite(self, one: Home, other: Home) -> None:
+        first, second = sorted((self.leader(one), self.leader(other)), key=lambda home: home.order)
+        if first is not second:
+            self._leader[second] = first
+            self.attached |= {first, second}
+
+
+def groups(homes: Homes, joined: Iterable[list[Home]] = ()) -> list[list[Home]]:
+    """The homes by system, each group and the homes in it in the order in which they were first known.
+
+    ``joined`` are homes that are one system because the settings say so.
+    """
+    kin = _Kin()
+    pairs = list(_namesakes(homes))
+    for one, other in pairs:
+        if _are_together(homes.glances, one, other):
+            kin.unite(one, other)
+    for named in joined:
+        for home in named[1:]:
+            kin.unite(named[0], home)
+    for one, other in sorted(pairs, key=lambda pair: (pair[0].order, pair[1].order)):
+        if _has_moved(one, other) and other not in kin.attached:
+            kin.unite(one, other)
     found: dict[Home, list[Home]] = {}
-    for home in sorted(homes.all(), key=lambda each: each.first):
-        found.setdefault(top(home), []).append(home)
+    for home in sorted(homes.all(), key=lambda each: each.order):
+        found.setdefault(kin.leader(home), []).append(home)
     return list(found.values())
 
 
-def _kin(homes: Homes) -> Iterator[list[Home]]:
+def _namesakes(homes: Homes) -> Iterator[tuple[Home, Home]]:
+    """Pairs that have a label in common, and the folder's name or the volume; the older one first."""
     same_label: dict[str, list[Home]] = {}
-    for home in homes.all():
-        for label in home.labels:
-            same_label.setdefault(fold(label), []).append(home)
+    for home in sorted(homes.all(), key=lambda each: each.order):
+        for label in dict.fromkeys(map(fold, home.labels)):
+            same_label.setdefault(label, []).append(home)
     for named in same_label.values():
-        if 1 < len(named) <= _MOST:
+        if len(named) <= _MOST:
             for one, other in combinations(named, 2):
-                if one.removable == other.removable and _is_one(homes.glances, one, other):
-                    yield [one, other]
+                is_near = one.volume == other.volume or _same_folder(one, other)
+                if is_near and one.removable == other.removable:
+                    yield one, other
 
 
-def _is_one(glances: list[Glance], one: Home, other: Home) -> bool:
-    """Whether two homes with a label in common are one system.
+def _same_folder(one: Home, other: Home) -> bool:
+    return bool(one.folder) and one.folder == other.folder
 
-    A system that moved: the one place was never there together with the other. An entry for a volume or
-    folder that nobody has seen: what is left from before the system was installed again. A mirror: folders
-    of the same name that held the same files when both were first seen.
-    """
-    same_folder = bool(one.folder) and one.folder == other.folder
-    if not same_folder and one.volume != other.volume:
+
+def _are_together(glances: list[Glance], one: Home, other: Home) -> bool:
+    """Whether two folders of one name, both there in one state, are one system: a mirror, which holds the
+    same files; or an entry for a folder or volume that isn't there, left from before the system was installed
+    again. The first such state decides."""
+    common = one.glances & other.glances
+    if not common or not _same_folder(one, other):
         return False
-    if not one.glances & other.glances:
+    first = min(common)
+    labels = [{fold(label) for _, label in home.ranked_labels(first)} for home in (one, other)]
+    if not labels[0] & labels[1]:
+        return False
+    if (first in one.seen) != (first in other.seen):
         return True
-    if bool(one.seen) != bool(other.seen):
-        return same_folder
-    return same_folder and _are_mirrors(glances, one, other)
+    mine, its = _content(glances[first], one), _content(glances[first], other)
+    return bool(mine) and mine == its
 
 
-def _are_mirrors(glances: list[Glance], one: Home, other: Home) -> bool:
-    for glance in glances:
-        mine, its = _content(glance, one), _content(glance, other)
-        if mine and its:
-            return mine == its
-    return False
+def _has_moved(one: Home, other: Home) -> bool:
+    """Whether a system moved from one place to the other: they were never there together."""
+    return one.born < other.born and not one.glances & other.glances
 
 
 def _content(glance: Glance, home: Home) -> dict[str, str | None]:

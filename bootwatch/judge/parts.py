@@ -9,9 +9,9 @@ from bootwatch.judge.glance import Glance
 from bootwatch.judge.likeness import Words, alike, words
 from bootwatch.model.path import fold
 
-# More loaders than these in one folder are not compared with each other.
-_MOST = 32
 _NO_DATA = "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"  # SHA-256 of nothing
+
+Loader = tuple[str, str]
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,8 @@ class Claim:
     folded: str
 
     @property
-    def loader(self) -> tuple[str, str]:
+    def loader(self) -> Loader:
+        """The file and the digest of the optional data."""
         return self.folded, self.entry.data
 
     @property
@@ -41,32 +42,21 @@ class Claim:
         return fold(names.get("os_id") or names.get("product") or "")
 
 
-def split(folder: str, claims: list[Claim]) -> dict[str, list[Claim]]:
-    """The claims by part: "" for the folder's main system and all that may belong to it.
+def main_loader(folder: str, claims: list[Claim]) -> Loader:
+    """The loader of the folder's main system: with a label like the folder's name, or first in the order."""
+    name = words(folder.rpartition("\\")[2])
+    return min(claims, key=lambda claim: (not alike(claim.words, name), claim.rank)).loader
 
-    An entry is another system's only if no label of its loader (file and optional data) is like one of the
-    main loader's or like the folder's name, both stood in the store at the same time, and either their
+
+def part_of(folder: str, main: list[Claim], other: list[Claim]) -> str:
+    """The part of a folder that a loader belongs to; "" for the main system's and all that may be its own.
+
+    ``main`` and ``other`` are what leads to the main loader and to this one in one state. It is another
+    system's only if no label of it is like one of the main loader's or like the folder's name, and either the
     programs call themselves differently or it is one program (a kernel, say) with different optional data.
     """
-    loaders: dict[tuple[str, str], list[Claim]] = {}
-    for claim in claims:
-        loaders.setdefault(claim.loader, []).append(claim)
-    if not 1 < len(loaders) <= _MOST:
-        return {"": claims}
-    name = words(folder.rpartition("\\")[2])
-    ranked = sorted(claims, key=lambda claim: (claim.glance.number, not alike(claim.words, name), claim.rank))
-    main = loaders[ranked[0].loader]
-    parts: dict[str, list[Claim]] = {"": []}
-    for loader in loaders.values():
-        parts.setdefault("" if loader is main else _part(name, main, loader), []).extend(loader)
-    return parts
-
-
-def _part(folder: Words, main: list[Claim], other: list[Claim]) -> str:
-    known = [folder, *(claim.words for claim in main)]
-    if any(not claim.words or any(alike(claim.words, one) for one in known) for claim in other):
-        return ""
-    if not {claim.glance.number for claim in main} & {claim.glance.number for claim in other}:
+    known = [words(folder.rpartition("\\")[2]), *(claim.words for claim in main)]
+    if not main or any(not claim.words or any(alike(claim.words, one) for one in known) for claim in other):
         return ""
     mine, its = main[0], other[0]
     if mine.self_name and its.self_name and mine.self_name != its.self_name:

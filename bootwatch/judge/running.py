@@ -33,6 +33,8 @@ def running_group(glances: list[Glance], groups: list[Group], now: Circumstance 
         candidates = [group for group in candidates if _is_on(group, volume)] or named
     elif not named:
         return None
+    oldest = min((group[0].born for group in candidates), default=0)
+    candidates = [group for group in candidates if group[0].born == oldest]
     return candidates[0] if len(candidates) == 1 else None
 
 
@@ -40,7 +42,7 @@ def _by_name(glance: Glance, groups: list[Group]) -> list[Group]:
     """The groups that go by the running system's id; else those that go by its name."""
     own = fold(glance.os_id)
     if own:
-        found = [group for group in groups if any(_has_id(home, own) for home in group)]
+        found = [group for group in groups if any(_has_id(home, own, glance.number) for home in group)]
         if found:
             return found
     release = glance.os_release
@@ -54,8 +56,8 @@ def _by_name(glance: Glance, groups: list[Group]) -> list[Group]:
     ]
 
 
-def _has_id(home: Home, own: str) -> bool:
-    return fold(home.folder_name) == own or own in map(fold, home.own_names("os_id"))
+def _has_id(home: Home, own: str, last: int) -> bool:
+    return fold(home.folder_name) == own or own in map(fold, home.own_names(last, "os_id"))
 
 
 def _by_entry(glance: Glance, groups: list[Group], now: Circumstance | None) -> Group | None:
@@ -66,7 +68,7 @@ def _by_entry(glance: Glance, groups: list[Group], now: Circumstance | None) -> 
     entry = next((entry for entry in glance.entries if entry.number == number), None)
     if entry is None or entry.file is None:
         return None
-    volume, folded = glance.volume_of(entry) or entry.target, fold(entry.file)
+    volume, folded = glance.place_of(entry), fold(entry.file)
     found = [group for group in groups if any(_is_reached(home, volume, folded) for home in group)]
     return found[0] if len(found) == 1 else None
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from bootwatch.judge.entries import Entry, read_entries
-from bootwatch.judge.glance import BOOT_FOLDER, Glance, own_folder
+from bootwatch.judge.glance import BOOT_FOLDER, UNPLACED, Glance, own_folder
 from bootwatch.judge.home import Home
 from bootwatch.judge.homes import Homes
 from bootwatch.judge.kinship import groups
@@ -15,7 +15,7 @@ from bootwatch.judge.naming import Naming
 from bootwatch.judge.pairs import pair_volumes, plain
 from bootwatch.judge.running import running_group
 from bootwatch.judge.system import System
-from bootwatch.judge.system_names import SystemNames, given_names
+from bootwatch.judge.system_names import SystemNames
 from bootwatch.model.path import fold, is_within
 from bootwatch.model.snapshot import Circumstance, State
 from bootwatch.model.volume import File, Volume
@@ -80,12 +80,13 @@ class Systems:
         """None for an entry that belongs to the firmware, to a tool, or to nobody who is known."""
         if entry.file is None:
             return None
-        volume = self._canonical(entry.volume) if entry.volume else self._volume_of(entry)
-        folded = fold(entry.file)
-        home = self._homes.claims.get((volume, folded, entry.data))
+        folded, claims = fold(entry.file), self._homes.claims
+        places = self._places_of(entry, state)
+        place = next((one for one in places if (one, folded, entry.data) in claims), next(iter(places), ""))
+        home = claims.get((place, folded, entry.data))
         if home and (home.part or state is None):
-            return self._of_home.get(home)
-        return self.system_of_file(volume, entry.file, state)
+            return self._of_home[home]
+        return self.system_of_file(place, entry.file, state)
 
     def system_of_file(self, volume: str, path: str, state: State | None = None) -> System | None:
         """Whose a file is; None where it can't be told."""
@@ -102,11 +103,15 @@ class Systems:
         return self._in_state(home, *place, state) if home else None
 
     def system_of_volume(self, volume: str) -> System | None:
-        """The one system whose loaders lie on a volume, or that mounts it; None where there are more."""
+        """The one system whose loaders lie on a volume, or that mounts it; None where there are more.
+
+        One that came there later takes nothing from one that was alone there in the baseline.
+        """
         identity = self._canonical(volume)
         homes = self._homes.on.get(identity)
         if homes:
-            return self._only(homes)
+            first = min(home.born for home in homes)
+            return self._only([home for home in homes if home.born == first])
         return self._running if identity in self._mounted else None
 
     # whose
@@ -115,17 +120,20 @@ class Systems:
         name = plain(identity)
         return self._aliases.get(name, name)
 
-    def _volume_of(self, entry: Entry) -> str:
-        found = (glance.volume_of(entry) for glance in self._homes.glances)
-        return next((volume for volume in found if volume), entry.target)
+    def _places_of(self, entry: Entry, state: State | None) -> list[str]:
+        """On which volumes an entry's file lies; first the one in ``state``."""
+        if entry.volume:
+            return [self._canonical(entry.volume)]
+        found = [(glance.state is not state, glance.place_of(entry)) for glance in self._homes.glances]
+        return [place for _, place in sorted(found, key=lambda one: (one[0], one[1].startswith(UNPLACED)))]
 
     def _of_shared(self, volume: str, folded: str, state: State | None) -> System | None:
         """Whose a file in the shared folder \\EFI\\BOOT is: by its content, else by its volume."""
         file = self._file(volume, folded, state)
         if file and file.program:
-            removable = self._homes.is_removable(volume)
+            asked = file, self._homes.is_removable(volume), self._first_seen(volume, folded, file)
             contents = self._homes.contents
-            for homes in (contents.homes_of(file, removable), contents.homes_named_like(file, removable)):
+            for homes in (contents.homes_of(*asked), contents.homes_named_like(*asked)):
                 near = [home for home in homes if home.volume == volume]
                 owner = self._only(near or homes)
                 if owner:
@@ -144,7 +152,16 @@ class Systems:
         file = self._file(volume, folded, state) if state else None
         if file is None or not file.program:
             return own
-        return self._only(self._homes.contents.homes_of(file, home.removable)) or own
+        last = self._first_seen(volume, folded, file)
+        return self._only(self._homes.contents.homes_of(file, home.removable, last)) or own
+
+    def _first_seen(self, volume: str, folded: str, file: File) -> int:
+        """The first state with the same file at that place. Whose it is was told then, by what was known."""
+        for glance in self._homes.glances:
+            known = glance.file(volume, folded)
+            if known and known.sha256 == file.sha256:
+                return glance.number
+        return len(self._homes.glances)
 
     def _file(self, volume: str, folded: str, state: State | None) -> File | None:
         if state is None:
@@ -163,24 +180,31 @@ class _Learner:
         self.naming = naming
         self.aliases: dict[str, str] = {}
         for state in states[1:]:
-            for first, now in pair_volumes(states[0], state).same:
-                if plain(first.identity) != plain(now.identity):
-                    self.aliases.setdefault(plain(now.identity), plain(first.identity))
+            self._add_aliases(states[0], state, entries[0])
         self.glances = [
             Glance.at(number, state, read, self.canonical)
             for number, (state, read) in enumerate(zip(states, entries, strict=True))
         ]
+
+    def _add_aliases(self, first: State, state: State, entries: Iterable[Entry]) -> None:
+        """Note which volumes got another identity: the old one is gone, the new one was unheard of."""
+        known = _identities(first) | {entry.target for entry in entries}
+        there = _identities(state)
+        for before, now in pair_volumes(first, state).same:
+            old, new = plain(before.identity), plain(now.identity)
+            if old not in there and new not in known:
+                self.aliases.setdefault(new, old)
 
     def canonical(self, identity: str) -> str:
         name = plain(identity)
         return self.aliases.get(name, name)
 
     def learn(self, now: Circumstance | None) -> Systems:
-        homes = Homes(self.glances)
-        homes.enter_folders()
-        add_lone_folders(homes)
-        homes.enter_loose()
-        add_default_files(homes)
+        homes = Homes()
+        for glance in self.glances:
+            loose = homes.look(glance)
+            add_lone_folders(homes, glance)
+            add_default_files(homes, glance, homes.enter_loose(loose))
         found = groups(homes, self._joined(homes))
         running = running_group(self.glances, found, now)
         names = SystemNames(self.glances, self.naming, running)
@@ -204,8 +228,9 @@ class _Learner:
         if not self.naming.names:
             return []
         joined: dict[str, list[Home]] = {}
-        for home in homes.all():
-            name = self.naming.first(given_names(home))
+        names = SystemNames(self.glances, self.naming, None)
+        for home in sorted(homes.all(), key=lambda one: one.order):
+            name = names.given(home)
             if name:
                 joined.setdefault(name, []).append(home)
         return list(joined.values())
@@ -222,6 +247,12 @@ class _Learner:
             for identity, volumes in glance.volumes.items()
             if any(not sources.isdisjoint(_fstab_names(volume)) for volume in volumes)
         )
+
+
+def _identities(state: State) -> set[str]:
+    """All that a state's partitions and volumes go by."""
+    parts = (part.identifier for disk in state.disks.values() for part in disk.partitions)
+    return {*parts, *map(plain, state.volumes)}
 
 
 def _fstab_names(volume: Volume) -> tuple[str, str]:

@@ -112,7 +112,7 @@ def test_the_baselines_label_is_the_name() -> None:
     now = two_systems({0: entry("Hard drive 1", FERNWICK_PART, FERNWICK), 1: QUARRY_ENTRY})
     found = learnt(before, now)
     assert list(found) == ["Fernwick Linux", "Quarry"]
-    assert found["Fernwick Linux"].also == ("Hard drive 1", "fernwick")
+    assert found["Fernwick Linux"].also == ("fernwick", "Hard drive 1")
     assert set(of_entries(Systems.learn((before, now)), now).values()) == {"Fernwick Linux", "Quarry"}
 
 
