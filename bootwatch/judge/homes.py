@@ -122,7 +122,8 @@ class Homes:
             home.enter(claim.glance, claim.rank, claim.entry, claim.folded)
             self.claims[claim.volume, *claim.loader] = home
             place = (claim.volume, claim.folded)
-            self.places[place] = self.places.get(place) or home
+            if not home.part or not self.places.get(place):
+                self.places[place] = home
 
     # loaders elsewhere
 
@@ -143,14 +144,11 @@ class Homes:
         return shared
 
     def _like(self, claim: Claim) -> Home | None:
-        """The home on the same volume that goes by the same name; without a label, the only one there."""
-        homes = self.on.get(claim.volume, [])
-        if not claim.words:
-            return homes[0] if len(homes) == 1 else None
+        """The home on the same volume that goes by the same name."""
         file = claim.glance.file(claim.volume, claim.folded)
         names = file.program.names if file and file.program else {}
         mine = [claim.words, words(names.get("os", "")), words(names.get("os_id", ""))]
-        for home in homes[:_MOST_COMPARED]:
+        for home in self.on.get(claim.volume, [])[:_MOST_COMPARED]:
             if any(alike(one, other) for one in mine for other in home.likenesses):
                 return home
         return None

@@ -96,7 +96,7 @@ def _are_together(glances: list[Glance], one: Home, other: Home) -> bool:
 
 def _has_moved(one: Home, other: Home) -> bool:
     """Whether a system moved from one place to the other: they were never there together."""
-    return one.born < other.born and not one.glances & other.glances
+    return not one.glances & other.glances
 
 
 def _content(glance: Glance, home: Home) -> dict[str, str | None]:

@@ -34,6 +34,7 @@ class Systems:
     _homes: Homes
     _of_home: dict[Home, System]
     _running: System | None
+    _sole: dict[str, System | None] = field(default_factory=dict)
     _aliases: dict[str, str] = field(default_factory=dict)
     _mounted: frozenset[str] = frozenset()
 
@@ -108,10 +109,8 @@ class Systems:
         One that came there later takes nothing from one that was alone there in the baseline.
         """
         identity = self._canonical(volume)
-        homes = self._homes.on.get(identity)
-        if homes:
-            first = min(home.born for home in homes)
-            return self._only([home for home in homes if home.born == first])
+        if identity in self._sole:
+            return self._sole[identity]
         return self._running if identity in self._mounted else None
 
     # whose
@@ -141,9 +140,7 @@ class Systems:
         return self.system_of_volume(volume)
 
     def _only(self, homes: list[Home]) -> System | None:
-        """The one system of these homes; None where there is none or more than one."""
-        first = self._of_home[homes[0]] if homes else None
-        return first if all(self._of_home[home] is first for home in homes) else None
+        return _only(self._of_home, homes)
 
     def _in_state(self, home: Home, volume: str, folded: str, state: State | None) -> System:
         """The system of a home; or, where in ``state`` another system's program lies in this one's place,
@@ -212,7 +209,12 @@ class _Learner:
         for group in found:
             of_home |= dict.fromkeys(group, names.system(group, self._identities))
         return Systems(
-            homes, of_home, of_home[running[0]] if running else None, self.aliases, self._mounted()
+            homes,
+            of_home,
+            of_home[running[0]] if running else None,
+            {volume: _sole(of_home, there) for volume, there in homes.on.items()},
+            self.aliases,
+            self._mounted(),
         )
 
     @property
@@ -247,6 +249,18 @@ class _Learner:
             for identity, volumes in glance.volumes.items()
             if any(not sources.isdisjoint(_fstab_names(volume)) for volume in volumes)
         )
+
+
+def _only(of_home: dict[Home, System], homes: list[Home]) -> System | None:
+    """The one system of these homes; None where there is none or more than one."""
+    first = of_home[homes[0]] if homes else None
+    return first if all(of_home[home] is first for home in homes) else None
+
+
+def _sole(of_home: dict[Home, System], homes: list[Home]) -> System | None:
+    """The one system of those that were first on a volume."""
+    first = min(home.born for home in homes)
+    return _only(of_home, [home for home in homes if home.born == first])
 
 
 def _identities(state: State) -> set[str]:

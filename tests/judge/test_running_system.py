@@ -80,6 +80,15 @@ def test_two_of_the_same_name_are_told_apart_by_entry_and_volume() -> None:
     assert running(state, started(9, QUARRY_PART)) == other
 
 
+def test_a_namesake_that_came_later_leaves_no_doubt() -> None:
+    second = entry("Fernwick Linux", QUARRY_PART, FERNWICK)
+    attic = {FERNWICK: program("other fernwick")}
+    now = two_systems({0: FERNWICK_ENTRY, 1: second}, attic=attic, system=RELEASE)
+    before = two_systems({0: FERNWICK_ENTRY}, attic={}, system=RELEASE)
+    system = Systems.learn((before, now)).running()
+    assert system and system.name == "Fernwick Linux"
+
+
 def test_started_through_an_entry_of_the_firmware() -> None:
     disk = option("UEFI Misc Device", ROOT, pci(4), data=FIRMWARE_MARK)
     state = two_systems({0: FERNWICK_ENTRY, 1: QUARRY_ENTRY, 2: disk})

@@ -165,6 +165,24 @@ def test_label_that_the_firmware_gives_a_stick_names_it_only_for_want_of_better(
     assert names(with_stick({DEFAULT: program("tarn")}, "", entries))[2] == "UEFI: Misc stick 1.00"
 
 
+def test_unknown_default_file_stays_with_who_was_alone_there() -> None:
+    before = two_systems(hall={**ON_HALL, DEFAULT: program("?")})
+    other = entry("Aspen", FERNWICK_PART, "\\EFI\\aspen\\x.efi")
+    entries = {0: FERNWICK_ENTRY, 1: QUARRY_ENTRY, 2: other}
+    now = two_systems(entries, hall={**ON_HALL, DEFAULT: program("?")}, attic={QUARRY: program("?")})
+    systems = Systems.learn((before, now))
+    assert (
+        systems.of_file(HALL_1, DEFAULT, before) == systems.of_file(HALL_1, DEFAULT, now) == "Fernwick Linux"
+    )
+    assert systems.of_volume(HALL_1) == "Fernwick Linux"
+
+
+def test_copy_of_a_folder_on_a_stick_is_not_that_system() -> None:
+    state = with_stick(ON_HALL)
+    assert Systems.learn((state,)).of_file(STICK_1, FERNWICK) == "fernwick"
+    assert learnt(state)["fernwick"].removable
+
+
 def test_stick_that_a_system_was_installed_from_is_not_that_system() -> None:
     state = with_stick({DEFAULT: program("fernwick"), FERNWICK: program("fernwick")}, "INSTALL")
     systems = Systems.learn((state,))
@@ -308,6 +326,19 @@ def test_folder_of_several_programs_alone_on_its_esp_is_nobodys() -> None:
     assert names(two_systems({0: FERNWICK_ENTRY}, attic=PHANTOMS["the firmware's updater"])) == [
         "Fernwick Linux"
     ]
+
+
+def test_folder_that_was_nobodys_stays_so_when_it_is_left_alone() -> None:
+    left = {"\\EFI\\maker\\u.efi": program("u")}
+    before = two_systems({0: FERNWICK_ENTRY}, attic={**left, "\\EFI\\memory\\t.efi": program("t")})
+    assert names(before) == names(before, two_systems({0: FERNWICK_ENTRY}, attic=left)) == ["Fernwick Linux"]
+
+
+def test_an_application_entry_takes_no_loader_from_a_system() -> None:
+    before = two_systems({0: FERNWICK_ENTRY})
+    extra = entry("Start Quarry", states.QUARRY_PART, QUARRY, attributes=0x101)
+    now = two_systems({0: FERNWICK_ENTRY, 5: extra})
+    assert Systems.learn((before, now)).of_file(ATTIC_1, QUARRY, now) == "quarry"
 
 
 def test_folder_alone_on_its_esp_is_a_systems() -> None:

@@ -85,6 +85,7 @@ def test_entries_into_one_folder_are_one_system() -> None:
         (entry("Tarn Rescue", FERNWICK_PART, FALLBACK), program("tarn"), 1),
         # one program with other optional data, as kernels are started
         (entry("Tarn Rescue", FERNWICK_PART, FERNWICK, b"root=2"), None, 2),
+        (entry("Aspen", FERNWICK_PART, FERNWICK, b"root=2"), None, 2),
         (entry("Fernwick Linux safe", FERNWICK_PART, FERNWICK, b"root=1 safe"), None, 1),
         (entry("Tarn Rescue", FERNWICK_PART, FERNWICK), None, 1),
         (entry("", FERNWICK_PART, FERNWICK, b"root=2"), None, 1),
@@ -95,10 +96,11 @@ def test_two_systems_in_one_folder_differ_clearly(second: bytes, held: File | No
     hall = {FERNWICK: program("fernwick", product="Fernwick")}
     if held:
         hall[FALLBACK] = held
-    state = two_systems({0: first, 1: second}, hall=hall, attic={})
+    state = two_systems({1: second, 0: first}, hall=hall, attic={})
     assert len(names(state)) == expected
     systems = Systems.learn((state,))
     assert len(set(of_entries(systems, state).values())) == expected
+    assert (systems.of_file(HALL_1, FERNWICK) or "").startswith("Fernwick Linux")
 
 
 def test_relabelled_and_changed_at_once_is_still_the_same_system() -> None:
@@ -267,6 +269,30 @@ def test_a_system_that_moved_to_another_folder() -> None:
         hall={moved: program("fernwick 7"), **ON_HALL},
     )
     assert len(names(before, both)) == 3
+
+
+def test_a_system_with_another_folder_on_another_volume_has_not_moved() -> None:
+    moved = "\\EFI\\aspen\\loaderx64.efi"
+    before = two_systems({0: FERNWICK_ENTRY}, attic={})
+    now = two_systems({0: entry("Fernwick Linux", QUARRY_PART, moved)}, hall={}, attic={moved: program("a")})
+    assert names(before, now) == ["Fernwick Linux", "Fernwick Linux (gpt:6d0a41be)"]
+
+
+def test_two_systems_of_one_name_never_become_one_by_moving() -> None:
+    def with_folders(*folders: str) -> State:
+        paths = [f"\\EFI\\{folder}\\x.efi" for folder in folders]
+        entries = {number: entry("Aspen", FERNWICK_PART, path) for number, path in enumerate(paths)}
+        return two_systems(entries, hall={path: program(path) for path in paths}, attic={})
+
+    assert names(with_folders("a", "b"), with_folders("c")) == ["Aspen", "Aspen (b)"]
+
+
+def test_what_moved_does_not_get_another_name_by_its_new_place() -> None:
+    moved = "\\EFI\\fernwick7\\loaderx64.efi"
+    now = two_systems({0: entry("Fernwick Linux", FERNWICK_PART, moved)}, hall={moved: program("7")})
+    naming = Naming.of({"fernwick7": "Heron"})
+    assert "Fernwick Linux" in learnt(two_systems({0: FERNWICK_ENTRY}), now, naming=naming)
+    assert "Heron" in learnt(now, naming=naming)
 
 
 def test_an_entry_bent_to_another_system_makes_no_system() -> None:
