@@ -96,11 +96,12 @@ def test_two_systems_in_one_folder_differ_clearly(second: bytes, held: File | No
     hall = {FERNWICK: program("fernwick", product="Fernwick")}
     if held:
         hall[FALLBACK] = held
-    state = two_systems({1: second, 0: first}, hall=hall, attic={})
-    assert len(names(state)) == expected
-    systems = Systems.learn((state,))
-    assert len(set(of_entries(systems, state).values())) == expected
-    assert (systems.of_file(HALL_1, FERNWICK) or "").startswith("Fernwick Linux")
+    for entries in ({1: second, 0: first}, {0: first, 1: second}):
+        state = two_systems(entries, hall=hall, attic={})
+        assert len(names(state)) == expected
+        systems = Systems.learn((state,))
+        assert len(set(of_entries(systems, state).values())) == expected
+        assert (systems.of_file(HALL_1, FERNWICK) or "").startswith("Fernwick Linux")
 
 
 def test_relabelled_and_changed_at_once_is_still_the_same_system() -> None:
