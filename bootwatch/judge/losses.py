@@ -21,7 +21,8 @@ from bootwatch.model.path import fold, folder_of
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import File, Volume
 
-MOST_OF_A_KIND = 60
+_MOST_OF_A_KIND = 60
+_KINDS = 7
 
 
 class Kind(StrEnum):
@@ -65,39 +66,37 @@ class Losses:
     limits: tuple[str, ...] = ()
 
 
-def losses_of(state: State, now: Outlook) -> Losses:
+def losses_of(state: State, now: Outlook, most: int = _MOST_OF_A_KIND * _KINDS) -> Losses:
     """Every single loss that could matter: what no working route goes through is left out.
 
-    ``now`` is the outlook on ``state`` as it is.
+    ``now`` is the outlook on ``state`` as it is. At most about ``most`` in all, shared out among the kinds.
     """
-    return _Finder(state, now).losses()
+    return _Finder(state, now, max(min(_MOST_OF_A_KIND, most // _KINDS), 2)).losses()
 
 
 @dataclass(frozen=True)
 class _Finder:
     state: State
     now: Outlook
+    most: int
 
     def losses(self) -> Losses:
         kept: list[Loss] = []
         limits: list[str] = []
         for noun, found in self._groups():
-            kept += found[:MOST_OF_A_KIND]
-            if len(found) > MOST_OF_A_KIND:
-                limits.append(
-                    f"Of {len(found)} {noun} that a start goes through, only the first {MOST_OF_A_KIND} were "
-                    "rehearsed."
-                )
+            kept += found[: self.most]
+            if len(found) > self.most:
+                limits.append(f"Of {len(found)} {noun}, only the first {self.most} were rehearsed.")
         return Losses(tuple(kept), tuple(limits))
 
     def _groups(self) -> Iterator[tuple[str, list[Loss]]]:
-        yield "entries", list(self._entries())
-        yield "files", list(self._files())
-        yield "folders", list(self._folders())
+        yield "entries that start something", list(self._entries())
+        yield "files that a start goes through", list(self._files())
+        yield "folders that a start goes through", list(self._folders())
         yield "boot volumes", list(self._volumes())
         yield "disks", list(self._disks())
         yield "settings", list(self._settings())
-        yield "updates", [*self._firsts(), *self._takeovers()]
+        yield "things that updates may do", [*self._firsts(), *self._takeovers()]
 
     @cached_property
     def _working(self) -> tuple[Route, ...]:

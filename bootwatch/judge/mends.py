@@ -10,9 +10,8 @@ from functools import cached_property, partial
 from bootwatch.formats.load_option import CATEGORY_BOOT
 from bootwatch.judge import altered
 from bootwatch.judge.entries import Entry, read_entries, read_order
-from bootwatch.judge.entry_changes import describe as describe_entry
 from bootwatch.judge.ground import Ground
-from bootwatch.judge.losses import name_volume
+from bootwatch.judge.losses import name_entry, name_volume
 from bootwatch.judge.made_option import option_for
 from bootwatch.judge.outlook import Outlook, SystemOutlook
 from bootwatch.judge.stage import Owners
@@ -130,7 +129,7 @@ class _Mender:
             if entry and not route.unattended and entry.category == CATEGORY_BOOT:
                 deeds = [] if entry.active else ["switch on"]
                 deeds += [] if entry.number in self._order else ["put into the boot order"]
-                what = f"{' and '.join(deeds)} {describe_entry(entry)}"
+                what = f"{' and '.join(deeds)} {name_entry(entry)}"
                 yield Mend(Sort.ENTRY_IN_ORDER, what, partial(altered.switched_on, number=entry.number))
 
     def _more_entries(self) -> Iterator[Mend]:
@@ -169,7 +168,7 @@ class _Mender:
         first = next((number for number in self._order if number in numbers), None)
         place = "at the end of the boot order"
         if first is not None:
-            label = next(describe_entry(entry) for entry in entries if entry and entry.number == first)
+            label = next(name_entry(entry) for entry in entries if entry and entry.number == first)
             place = f"right behind {label} in the boot order"
         apply = partial(altered.with_entry, option=option, behind=first)
         return Mend(Sort.ENTRY, f"{what}, {place}", apply)

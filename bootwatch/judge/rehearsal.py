@@ -17,12 +17,16 @@ from bootwatch.judge.outlook import How, Outlook, SystemOutlook
 from bootwatch.judge.rehearsed import Effect, Point, Rehearsal, Rehearsed, Remedy, SystemRehearsal
 from bootwatch.judge.stage import Stage
 from bootwatch.judge.systems import System, Systems
-from bootwatch.judge.thinned import thinned
+from bootwatch.judge.thinned import readable, thinned
 from bootwatch.model.gap import Gap
 from bootwatch.model.snapshot import State
 
 Points = tuple[Point, ...]
 _UNHURT = len(Effect)
+# What one rehearsal may cost, in entries and systems that are looked at: about a second. A usual machine
+# needs a tenth of it.
+_ALLOWANCE = 40_000
+_FILES = 200  # that cost as much as one entry
 
 
 def rehearse(state: State, gaps: tuple[Gap, ...], systems: Systems, home: System | None) -> Rehearsal:
@@ -38,22 +42,31 @@ class _Rehearser:
         self.gaps, self.home = gaps, home
         usual = altered.usual(state)
         self.once = usual is not state
-        whole = Stage(gaps, systems).look(usual, {})
-        thin = thinned(usual, whole)
+        early = readable(usual)
+        whole = Stage(gaps, systems, early.is_cut).look(early.state, {})
+        thin = early.and_then(thinned(early.state, whole))
         self.stage, self.state = Stage(gaps, systems, thin.is_cut), thin.state
-        self.now = self.stage.look(thin.state, {}) if thin.left_out else whole
-        found = losses_of(thin.state, self.now)
+        self.now = whole if thin.state is early.state else self.stage.look(thin.state, {})
+        self.looks = _ALLOWANCE // _cost(thin.state, self.now)
+        found = losses_of(thin.state, self.now, most=self.looks // 2)
         self.losses, self.limits = found.all, [*thin.limits, *found.limits]
         self.watched = [one for one in self.now.systems if _is_watched(one.system)]
 
     def rehearse(self) -> Rehearsal:
         losses = tuple(self._perform(number, loss) for number, loss in enumerate(self.losses, 1))
+        systems = tuple(self._of_system(one, losses) for one in self.watched)
+        untried = [one.outlook.name for one in systems if not one.is_tried]
+        if untried:
+            self.limits.append(
+                f"For {len(untried)} of {len(systems)} systems it was not worked out what would help: there "
+                "is more here than on any usual machine."
+            )
         return Rehearsal(
             now=self.now,
             home=self.home,
             heard_now=self._heard(self.now),
             losses=losses,
-            systems=tuple(self._of_system(one, losses) for one in self.watched),
+            systems=systems,
             limits=tuple(self.limits),
             once=self.once,
         )
@@ -65,6 +78,7 @@ class _Rehearser:
         state, owners = self.state, loss.owners
         if mend:
             state, owners = mend.apply(state), {**mend.owners, **loss.owners}
+        self.looks -= 1
         seen = self.stage.look(loss.apply(state), owners)
         return Rehearsed(number, loss, seen, self._heard(seen), self._effects(seen))
 
@@ -91,11 +105,14 @@ class _Rehearser:
 
     def _of_system(self, one: SystemOutlook, losses: Sequence[Rehearsed]) -> SystemRehearsal:
         points = _points(losses, one)
-        if not points:
-            return SystemRehearsal(one, points)
+        mends = mends_for(self.state, self.gaps, self.now, one) if points else ()
+        if not mends:
+            return SystemRehearsal(one, points, remain=points)
+        if self.looks < len(mends) * len(points) + len(losses):
+            return SystemRehearsal(one, points, remain=points, is_tried=False)
         tried = [
             _Tried(mend, self._ranks(one, points, mend), place)
-            for place, mend in enumerate(self._harmless(one))
+            for place, mend in enumerate(self._harmless(mends))
         ]
         useful = [
             each for each in tried if any(each.ranks[number] > effect.rank for number, effect in points)
@@ -104,9 +121,9 @@ class _Rehearser:
         remedies = tuple(_remedy(each, points, self._costs(each.mend, losses)) for each in kept)
         return SystemRehearsal(one, points, remedies, self._remain(one, points, kept))
 
-    def _harmless(self, one: SystemOutlook) -> Iterator[Mend]:
-        """Mends that change nothing for any system as long as nothing is lost."""
-        for mend in mends_for(self.state, self.gaps, self.now, one):
+    def _harmless(self, mends: Iterable[Mend]) -> Iterator[Mend]:
+        """Those that change nothing for any system as long as nothing is lost."""
+        for mend in mends:
             if not self._effects(self.stage.look(mend.apply(self.state), mend.owners)):
                 yield mend
 
@@ -170,6 +187,12 @@ def _points(losses: Iterable[Rehearsed], one: SystemOutlook) -> Points:
     """The losses that do something to a system, worst first."""
     found = ((loss.number, effect) for loss in losses if (effect := loss.effects.get(one.system.key)))
     return tuple(sorted(found, key=lambda point: (point[1].rank, point[0])))
+
+
+def _cost(state: State, now: Outlook) -> int:
+    """Of one look, in the units of the allowance."""
+    files = sum(len(volume.files) for volume in state.volumes.values())
+    return 4 + len(now.startup.routes) + len(now.systems) + files // _FILES
 
 
 def _is_watched(system: System) -> bool:

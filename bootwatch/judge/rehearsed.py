@@ -79,12 +79,14 @@ class Remedy:
 @dataclass(frozen=True)
 class SystemRehearsal:
     """One system's single points of failure, worst first, and what would remove them. ``remain`` are those
-    that are left when all remedies are taken together, with their effect then."""
+    that are left when all remedies are taken together, with their effect then. ``is_tried`` False: what would
+    help was not worked out."""
 
     outlook: SystemOutlook
     points: tuple[Point, ...]
     remedies: tuple[Remedy, ...] = ()
     remain: tuple[Point, ...] = ()
+    is_tried: bool = True
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -92,6 +94,7 @@ class SystemRehearsal:
             "also": list(self.outlook.system.also),
             "single_points": [_point_json(point) for point in self.points],
             "remedies": [remedy.to_json() for remedy in self.remedies],
+            "tried": self.is_tried,
             "remain": [_point_json(point) for point in self.remain],
         }
 
