@@ -16,15 +16,18 @@ from bootwatch.places import Places
 from bootwatch.problem import MachineProblem, Problem
 from bootwatch.service.ask import ask_for_reading, must_ask
 from bootwatch.service.read import may_record, read, recompare
+from bootwatch.service.rehearse import publish_rehearsal
 from bootwatch.tell.phrases import one_line
 from bootwatch.tell.plain import plain
 
 # What the read unit's instances are called when a command wants less or more than a plain reading.
 UNTOLD = "asked-untold"
 PROGRAMS = "asked-programs"
+# A reading on which every single loss is rehearsed.
+REHEARSAL = "asked-rehearsal"
 # No reading at all: the newest snapshot is compared with a baseline that was saved since.
 RECOMPARE = "recompare"
-_MOMENTS = (*(moment.value for moment in Moment), UNTOLD, PROGRAMS, RECOMPARE)
+_MOMENTS = (*(moment.value for moment in Moment), UNTOLD, PROGRAMS, REHEARSAL, RECOMPARE)
 
 
 def add(commands: Any) -> None:
@@ -75,11 +78,13 @@ def take(places: Places, instance: str, *, tell: bool = True) -> None:
     if instance == RECOMPARE:
         recompare(places)
         return
-    moment = Moment.ASKED if instance in (UNTOLD, PROGRAMS) else Moment(instance)
+    moment = Moment.ASKED if instance in (UNTOLD, PROGRAMS, REHEARSAL) else Moment(instance)
     keep_programs = instance == PROGRAMS
     reading = read(places, moment, tell=tell and instance == moment.value, keep_programs=keep_programs)
     for trouble in reading.troubles:
         print(f"bootwatch: {plain(trouble.message, 4000)}", file=sys.stderr)
+    if instance == REHEARSAL:
+        publish_rehearsal(places, reading, Config.load(places.config))
 
 
 def _warn_of_settings(places: Places) -> None:

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from bootwatch.judge import altered
 from bootwatch.judge.following import starts_next
-from bootwatch.judge.losses import Loss, losses_of
-from bootwatch.judge.mends import Mend, mends_for
+from bootwatch.judge.losses import Kind, Loss, losses_of
+from bootwatch.judge.mends import Mend, Sort, mends_for
 from bootwatch.judge.outlook import How, Outlook, SystemOutlook
 from bootwatch.judge.rehearsed import Effect, Point, Rehearsal, Rehearsed, Remedy, SystemRehearsal
 from bootwatch.judge.stage import Stage
@@ -118,7 +118,7 @@ class _Rehearser:
             each for each in tried if any(each.ranks[number] > effect.rank for number, effect in points)
         ]
         kept = [each for each in useful if not any(other.makes_needless(each) for other in useful)]
-        remedies = tuple(_remedy(each, points, self._costs(each.mend, losses)) for each in kept)
+        remedies = tuple(self._remedy(each, points, losses) for each in kept)
         return SystemRehearsal(one, points, remedies, self._remain(one, points, kept))
 
     def _harmless(self, mends: Iterable[Mend]) -> Iterator[Mend]:
@@ -131,6 +131,20 @@ class _Rehearser:
         """By the number of the loss, what it still does to the system after the mend."""
         mended = (self._perform(number, self.losses[number - 1], mend) for number, _ in points)
         return {loss.number: _rank(loss.effects.get(one.system.key)) for loss in mended}
+
+    def _remedy(self, each: _Tried, points: Points, losses: Sequence[Rehearsed]) -> Remedy:
+        helped = [(number, effect) for number, effect in points if each.ranks[number] > effect.rank]
+        # Whether there is more on a lost disk than a loader, the system itself, say, isn't recorded.
+        is_copy = each.mend.sort is Sort.COPY
+        open_ones = [n for n, _ in helped if is_copy and self.losses[n - 1].kind is Kind.DISK]
+        sure = [number for number, _ in helped if number not in open_ones]
+        return Remedy(
+            each.mend,
+            removes=tuple(number for number in sure if each.ranks[number] == _UNHURT),
+            if_elsewhere=tuple(open_ones),
+            eases=tuple((n, list(Effect)[each.ranks[n]]) for n in sure if each.ranks[n] < _UNHURT),
+            costs=tuple(self._costs(each.mend, losses)),
+        )
 
     def _costs(self, mend: Mend, losses: Iterable[Rehearsed]) -> Iterator[tuple[str, int, Effect]]:
         """What losses would do more to some system with the mend than without it."""
@@ -168,19 +182,6 @@ class _Tried:
         if any(self.ranks[number] < rank for number, rank in other.ranks.items()):
             return False
         return self.ranks != other.ranks or self.place < other.place
-
-
-def _remedy(each: _Tried, points: Points, costs: Iterable[tuple[str, int, Effect]]) -> Remedy:
-    return Remedy(
-        each.mend,
-        removes=tuple(number for number, _ in points if each.ranks[number] == _UNHURT),
-        eases=tuple(
-            (number, list(Effect)[each.ranks[number]])
-            for number, effect in points
-            if effect.rank < each.ranks[number] < _UNHURT
-        ),
-        costs=tuple(costs),
-    )
 
 
 def _points(losses: Iterable[Rehearsed], one: SystemOutlook) -> Points:

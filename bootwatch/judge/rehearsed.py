@@ -59,10 +59,13 @@ class Rehearsed:
 @dataclass(frozen=True)
 class Remedy:
     """A mend that was proven: the losses, by number, that no longer do anything to the system; those that do
-    less; and those that would do more than now to some system (by name)."""
+    less; and those that would do more than now to some system (by name). ``if_elsewhere`` are disks with
+    whose loss it helps only if the system itself, and not only its loader, lies on another one: that isn't
+    recorded."""
 
     mend: Mend
     removes: tuple[int, ...]
+    if_elsewhere: tuple[int, ...] = ()
     eases: tuple[Point, ...] = ()
     costs: tuple[tuple[str, int, Effect], ...] = ()
 
@@ -71,6 +74,7 @@ class Remedy:
             "sort": self.mend.sort.value,
             "what": self.mend.what,
             "removes": list(self.removes),
+            "if_elsewhere": list(self.if_elsewhere),
             "eases": [_point_json(point) for point in self.eases],
             "costs": [{"system": name, **_point_json((loss, effect))} for name, loss, effect in self.costs],
         }
@@ -79,8 +83,8 @@ class Remedy:
 @dataclass(frozen=True)
 class SystemRehearsal:
     """One system's single points of failure, worst first, and what would remove them. ``remain`` are those
-    that are left when all remedies are taken together, with their effect then. ``is_tried`` False: what would
-    help was not worked out."""
+    that are left when all remedies are taken together, with their effect then, but for those that they may
+    help with (``if_elsewhere``). ``is_tried`` False: what would help was not worked out."""
 
     outlook: SystemOutlook
     points: tuple[Point, ...]
@@ -146,7 +150,7 @@ def _system_json(one: SystemOutlook) -> dict[str, Any]:
 
 def _route_json(route: Route) -> dict[str, Any]:
     return {
-        "what": way_phrase(route),
+        "what": _numbered(way_phrase(route), route.entry if route.label else None),
         "entry": route.entry,
         "partition": route.partition,
         "file": route.file,
@@ -174,10 +178,16 @@ def next_phrase(seen: Outlook) -> str:
         sure = "nothing: the firmware would stop in its own menu"
         return sure if following.certain else "what can't be told"
     name = seen.next_system.name if seen.next_system else _unowned(following.file)
-    way = f'the entry "{following.label}"' if following.label else f"the entry {following.entry}"
+    way = f"the entry {following.entry}"
+    if following.label:
+        way = _numbered(f'the entry "{following.label}"', following.entry)
     if following.entry is None:
         way = f"the default file {following.file}" if following.file else "the firmware's own search"
     return ("" if following.certain else "probably ") + f"{name}, through {way}"
+
+
+def _numbered(way: str, entry: str | None) -> str:
+    return f"{way} ({entry})" if entry else way
 
 
 def _unowned(file: str | None) -> str:
