@@ -10,13 +10,11 @@ from functools import cached_property, partial
 from bootwatch.judge import altered
 from bootwatch.judge.architecture import architecture_of
 from bootwatch.judge.entries import Entry, read_entries, read_order
-from bootwatch.judge.entry_changes import describe as describe_entry
 from bootwatch.judge.ground import Place
+from bootwatch.judge.nouns import Nouns
 from bootwatch.judge.outlook import Outlook, SystemOutlook
 from bootwatch.judge.stage import Owners
 from bootwatch.judge.steps import Route
-from bootwatch.judge.volume_changes import describe as describe_volume
-from bootwatch.model.disk import Disk
 from bootwatch.model.path import fold, folder_of
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import File, Volume
@@ -128,7 +126,7 @@ class _Finder:
                 where = ", ".join(
                     part for part in (entry.name, entry.volume, entry.file or entry.path) if part
                 )
-                yield Loss(Kind.ENTRY, name_entry(entry), where, apply)
+                yield Loss(Kind.ENTRY, self._nouns.entry(entry), where, apply)
 
     def _settings(self) -> Iterator[Loss]:
         if read_order(self.state):
@@ -166,7 +164,7 @@ class _Finder:
             volume = self.state.volumes.get(identity)
             if volume:
                 apply = partial(altered.without_volume, volume=identity)
-                yield Loss(Kind.VOLUME, self._name(volume), identity, apply)
+                yield Loss(Kind.VOLUME, self._nouns.volume(volume), identity, apply)
 
     def _disks(self) -> Iterator[Loss]:
         held = (self.state.volumes.get(volume) for volume, _ in self._places)
@@ -174,17 +172,18 @@ class _Finder:
             disk = self.state.disks.get(key_of_disk)
             if disk:
                 apply = partial(altered.without_disk, disk=key_of_disk)
-                yield Loss(Kind.DISK, describe_disk(disk), key_of_disk, apply)
+                yield Loss(Kind.DISK, self._nouns.disk(disk), key_of_disk, apply)
 
     def _file(self, identity: str, folded: str) -> tuple[Volume | None, File | None]:
         volume = self.state.volumes.get(identity)
         return volume, volume.file(folded) if volume else None
 
     def _on(self, what: str, volume: Volume) -> str:
-        return f"{what} on {self._name(volume)}"
+        return f"{what} on {self._nouns.volume(volume)}"
 
-    def _name(self, volume: Volume) -> str:
-        return name_volume(volume, self.now)
+    @cached_property
+    def _nouns(self) -> Nouns:
+        return Nouns(self.state, self.now)
 
     # what updates do
 
@@ -241,23 +240,3 @@ def _installed(now: Outlook) -> Iterable[SystemOutlook]:
 
 def _is_same(one: File | None, other: File) -> bool:
     return one is not None and one.sha256 is not None and one.sha256 == other.sha256
-
-
-def name_volume(volume: Volume, now: Outlook) -> str:
-    """The volume as a noun phrase: by its label, else by the systems that start from it."""
-    names = [
-        one.name
-        for one in now.systems
-        if any(route.volume == volume.identity for route in one.working() if not route.through)
-    ]
-    return describe_volume(volume, " and ".join(names) if names else None)
-
-
-def name_entry(entry: Entry) -> str:
-    """The entry as a noun phrase, by label and number."""
-    return f"{describe_entry(entry)} ({entry.name})" if entry.label else describe_entry(entry)
-
-
-def describe_disk(disk: Disk) -> str:
-    """The disk as a noun phrase."""
-    return f'the disk "{disk.model}"' if disk.model else f"the disk {disk.key}"

@@ -11,8 +11,8 @@ from bootwatch.formats.load_option import CATEGORY_BOOT
 from bootwatch.judge import altered
 from bootwatch.judge.entries import Entry, read_entries, read_order
 from bootwatch.judge.ground import Ground
-from bootwatch.judge.losses import name_entry, name_volume
 from bootwatch.judge.made_option import option_for
+from bootwatch.judge.nouns import Nouns
 from bootwatch.judge.outlook import Outlook, SystemOutlook
 from bootwatch.judge.stage import Owners
 from bootwatch.judge.steps import Route
@@ -117,8 +117,9 @@ class _Mender:
                 found.setdefault(volume.identity, file)
         return found
 
-    def _name(self, volume: Volume) -> str:
-        return name_volume(volume, self.now)
+    @cached_property
+    def _nouns(self) -> Nouns:
+        return Nouns(self.state, self.now)
 
     # entries
 
@@ -129,7 +130,7 @@ class _Mender:
             if entry and not route.unattended and entry.category == CATEGORY_BOOT:
                 deeds = [] if entry.active else ["switch on"]
                 deeds += [] if entry.number in self._order else ["put into the boot order"]
-                what = f"{' and '.join(deeds)} {name_entry(entry)}"
+                what = f"{' and '.join(deeds)} {self._nouns.entry(entry)}"
                 yield Mend(Sort.ENTRY_IN_ORDER, what, partial(altered.switched_on, number=entry.number))
 
     def _more_entries(self) -> Iterator[Mend]:
@@ -144,7 +145,7 @@ class _Mender:
             is_second = (identity, folded) in self._entered
             file = f"the default file {route.file}" if folded == default else route.file
             article = "a second entry" if is_second else "an entry"
-            mend = self._entry(volume, route.file, f"{article} for {file} on {self._name(volume)}")
+            mend = self._entry(volume, route.file, f"{article} for {file} on {self._nouns.volume(volume)}")
             if mend:
                 sort = Sort.SECOND_ENTRY if is_second else Sort.ENTRY
                 yield Mend(sort, f"make {mend.what}", mend.apply)
@@ -168,7 +169,7 @@ class _Mender:
         first = next((number for number in self._order if number in numbers), None)
         place = "at the end of the boot order"
         if first is not None:
-            label = next(name_entry(entry) for entry in entries if entry and entry.number == first)
+            label = next(self._nouns.entry(entry) for entry in entries if entry and entry.number == first)
             place = f"right behind {label} in the boot order"
         apply = partial(altered.with_entry, option=option, behind=first)
         return Mend(Sort.ENTRY, f"{what}, {place}", apply)
@@ -181,7 +182,7 @@ class _Mender:
         for identity, loader in self._loaders.items():
             volume = self.state.volumes[identity]
             if self._ground.default_on(volume).starts is False and fold(loader.path) != fold(default):
-                what = f"put a copy of {loader.path} at {default} on {self._name(volume)}"
+                what = f"put a copy of {loader.path} at {default} on {self._nouns.volume(volume)}"
                 apply = partial(altered.with_copy, volume=identity, file=loader, path=default)
                 owners = {(identity, fold(default)): self.one.system}
                 yield Mend(Sort.DEFAULT_FILE, what, apply, owners), volume
@@ -221,7 +222,7 @@ class _Mender:
         files = (
             loader.path if not needed else f"{loader.path}, and of what it needs ({_counted(len(needed))}),"
         )
-        what = f"put a copy of {files} on {self._name(volume)}, and make {entry.what}"
+        what = f"put a copy of {files} on {self._nouns.volume(volume)}, and make {entry.what}"
         owners = {(volume.identity, fold(loader.path)): self.one.system}
         return Mend(Sort.COPY, what, apply, owners)
 

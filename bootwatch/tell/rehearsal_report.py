@@ -250,16 +250,23 @@ def _heard(document: Document, width: int) -> list[str]:
         width,
         "  ",
     )
-    for verdict, sentence in (
-        (
-            False,
-            f"After these something else would start, and nobody would hear until {home} is chosen by hand",
-        ),
-        (None, "After these it can't be told"),
-    ):
+    for verdict, sentence in _verdicts(document["heard"], home):
         numbers = [loss["number"] for loss in document["losses"] if loss["heard"] is verdict]
         lines += wrapped(f"{sentence}: {_numbers(numbers)}.", width, "  ") if numbers else []
     return lines
+
+
+def _verdicts(now: bool | None, home: str) -> Iterator[tuple[bool | None, str]]:
+    """Which losses are worth naming: those that change who would hear."""
+    if now is not True:
+        yield True, f"After these {home} would start next"
+    if now is not False:
+        yield (
+            False,
+            f"After these something else would start, and nobody hears until {home} is chosen by hand",
+        )
+    if now is not None:
+        yield None, "After these it can't be told"
 
 
 def _now(document: Document, home: str) -> str:

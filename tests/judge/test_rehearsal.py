@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import pytest
 
@@ -397,3 +398,14 @@ def test_too_many_entries_are_left_out_and_said(alike: bool) -> None:
         assert starts(volume)["Fernwick Linux"] == "not at all"
     else:
         assert How.NOT_AT_ALL not in {one.how for loss in found.losses for one in loss.seen.systems}
+
+
+def test_things_of_one_name_are_told_apart() -> None:
+    one = machine()
+    for key, held in list(one.disks.items()):
+        one.disks[key] = replace(held, model="Two of a kind")
+    for key, volume in list(one.volumes.items()):
+        one.volumes[key] = replace(volume, label="BOOT")
+    found = rehearsed(one)
+    assert after(found, Kind.DISK, "gpt:attic").loss.what == 'the disk "Two of a kind" (gpt:attic)'
+    assert after(found, Kind.VOLUME, QUARRY_PART).loss.what == f'the boot volume "BOOT" (gpt:{QUARRY_PART})'

@@ -176,7 +176,7 @@ def test_whether_anyone_would_hear(home: str | None, heard: bool | None, sentenc
 def test_after_which_nobody_would_hear() -> None:
     losses = [loss(n, "x", OTHER, *BOTH, heard=heard) for n, heard in ((1, False), (2, None), (3, True))]
     said = flat(rehearsal_report(document(losses=losses)))
-    assert "nobody would hear until Fernwick Linux is chosen by hand: 1." in said
+    assert "nobody hears until Fernwick Linux is chosen by hand: 1." in said
     assert "After these it can't be told: 2." in said
 
 
