@@ -91,7 +91,7 @@ def _systems(document: Document, width: int) -> Iterator[list[str]]:
 def _system(system: Document, document: Document, width: int) -> list[str]:
     name, points = name_of(system), system["single_points"]
     how = _HOW.get(system["how"], plain(str(system["how"]), 40))
-    head = f"{name} {how}" if system["starts"] is not None else f"{name}: {how}"
+    head = f"{name} {how}{_depth(system)}" if system["starts"] is not None else f"{name}: {how}"
     if not points:
         nothing = "" if not system["starts"] else ", and no single loss that was rehearsed would change that"
         return wrapped(f"{head}{nothing}.", width)
@@ -104,6 +104,12 @@ def _system(system: Document, document: Document, width: int) -> list[str]:
             for loss in hit:
                 lines += _loss(loss, width)
     return [*lines, "", *_remedies(system, width)]
+
+
+def _depth(system: Document) -> str:
+    """How far the one of its ways was followed that was followed farthest."""
+    depths = {way["followed_to"] for way in system["through"]}
+    return f" (followed to its {'kernel' if 'kernel' in depths else 'loader'})" if depths else ""
 
 
 def _loss(loss: Document, width: int) -> list[str]:
