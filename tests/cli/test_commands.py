@@ -101,15 +101,14 @@ def test_nothing_happened(bootwatch: Commands) -> None:
     said = bootwatch("drift")
     assert said.status == 0
     assert "no change from the baseline" in said.out
-    assert bootwatch("drift", "--json").document == {
+    document = bootwatch("drift", "--json").document
+    assert document == {
         "format": "bootwatch/drift/1",
         "level": None,
         "changes": [],
         "findings": [],
         "gaps": [],
-    } | {
-        key: bootwatch("drift", "--json").document[key] for key in ("machine", "snapshot", "time", "baseline")
-    }
+    } | {key: document[key] for key in ("machine", "snapshot", "time", "baseline")}
 
 
 def test_drift_in_words_and_as_data(bootwatch: Commands) -> None:
