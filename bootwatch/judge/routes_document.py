@@ -61,7 +61,9 @@ class _Writer:
             "format": FORMAT,
             "next_start": self._next(self.outlook.next_start),
             "trail": [self._step(step) for step in steps],
-            "routes": [self._route(route) for route in routes],
+            "routes": [
+                self._route(route, self._owner(route.entry, route.volume, route.file)) for route in routes
+            ],
             "systems": [self._system(one) for one in shown[:_MOST_SYSTEMS]],
             "volumes": self._volumes(),
             "running": self._running(),
@@ -89,13 +91,18 @@ class _Writer:
         found = self._entries.get(entry or "")
         return found.label if found else ""
 
-    def _owner(self, volume: str | None, file: str | None) -> str | None:
-        return self._owners.get((volume or "", fold(file or "")))
+    def _owner(self, entry: str | None, volume: str | None, file: str | None) -> str | None:
+        return self._owners.get((entry, (volume or "", fold(file or ""))))
 
     @cached_property
-    def _owners(self) -> dict[Place, str]:
-        """Whose each file is that some route leads to."""
-        return {route.place: one.name for one in self.outlook.systems for route in one.routes if route.place}
+    def _owners(self) -> dict[tuple[str | None, Place], str]:
+        """Whose what the firmware's routes lead to is. By the entry too: one loader can start two systems."""
+        return {
+            (route.entry, route.place): one.name
+            for one in self.outlook.systems
+            for route in one.routes
+            if route.place and route.by is not By.MENU
+        }
 
     # the next start and the way to it
 
@@ -112,7 +119,7 @@ class _Writer:
         }
 
     def _candidate(self, one: Candidate) -> dict[str, Any]:
-        system = self._owner(one.volume, one.file)
+        system = self._owner(one.entry, one.volume, one.file)
         return {**one.to_json(), "label": self._label(one.entry), "volume": one.volume, "system": system}
 
     def _step(self, step: Step) -> dict[str, Any]:
@@ -120,16 +127,17 @@ class _Writer:
         volume, file = (landing.volume, landing.file) if landing else (None, None)
         several = len({one.place for one in step.landings}) > 1
         choices = [_choice(one) for one in step.landings[:_MOST_CHOICES]] if several else []
-        return {**step.to_json(), "volume": volume, "system": self._owner(volume, file), "choices": choices}
+        system = self._owner(step.entry, volume, file)
+        return {**step.to_json(), "volume": volume, "system": system, "choices": choices}
 
     # routes and systems
 
-    def _route(self, route: Route) -> dict[str, Any]:
+    def _route(self, route: Route, system: str | None) -> dict[str, Any]:
         return {
             **route.to_json(),
             "label": route.label,
             "volume": route.volume,
-            "system": self._owner(route.volume, route.file),
+            "system": system,
             "mark": self._mark(route),
         }
 
@@ -146,7 +154,7 @@ class _Writer:
         routes = _best_routes(one.routes, _MOST_OF_SYSTEM)
         return {
             **one.to_json(),
-            "routes": [self._route(route) for route in routes],
+            "routes": [self._route(route, one.name) for route in routes],
             "more": len(one.routes) - len(routes),
             "why": _why(one),
         }
@@ -157,7 +165,7 @@ class _Writer:
         """What took the snapshot, and how that was started, as far as anything shows it."""
         proof = started(self.snapshot.circumstance, self.outlook.startup, self.snapshot.state)
         found = proof.target or Target()
-        name = self.running.name if self.running else self._owner(found.volume, found.file)
+        name = self.running.name if self.running else self._owner(found.entry, found.volume, found.file)
         if name is None and proof.target is None:
             return None
         return {

@@ -191,9 +191,12 @@ def _way(route: Document) -> str:
     """By what the firmware comes to a route, and whether a person has to choose it."""
     if route["through"]:
         return f"The start menu of {plain(str(route['through']), 60)}, which {entry_of(route)} leads to"
+    if route["by"] == "choice":
+        return f"{entry_of(route)}, only from the firmware's menu"
+    chosen = "" if route["unattended"] else ", then a choice in its start menu"
     if route["by"] == "fallback":
-        return "The default file, by itself when no entry starts"
-    return entry_of(route) + ("" if route["unattended"] else ", only from the firmware's menu")
+        return f"The default file, by itself when no entry starts{chosen}"
+    return f"{entry_of(route)}{chosen}"
 
 
 def _known_of(route: Document) -> Iterator[str]:

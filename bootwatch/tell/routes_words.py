@@ -169,9 +169,10 @@ def _is_sole(system: Document, following: Document) -> bool:
 def _where_chosen(system: Document) -> str:
     working = [one for one in system["routes"] if one["starts"]]
     menus = {plain(str(one["through"]), _NAME) for one in working if one["through"]}
-    places = [f"in the start menu of {joined(sorted(menus))}"] if menus else []
-    if any(not one["through"] for one in working):
-        places.insert(0, "in the firmware's menu")
+    places = ["in the firmware's menu"] if any(one["by"] == "choice" for one in working) else []
+    # The firmware comes to its loader by itself, but what that would start by itself is broken.
+    places += ["in its own start menu"] if any(one["by"] not in ("choice", "menu") for one in working) else []
+    places += [f"in the start menu of {joined(sorted(menus))}"] if menus else []
     return joined(places, "or")
 
 

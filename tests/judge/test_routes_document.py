@@ -180,6 +180,20 @@ def test_clones_are_both_named() -> None:
     assert {one["partition"] for one in following["candidates"]} == {FERNWICK_PART}
 
 
+def test_one_loader_that_starts_two_systems_by_its_data() -> None:
+    loader = "\\EFI\\menu\\menux64.efi"
+    path = (drive(FERNWICK_PART), file(loader))
+    entries = {
+        0: option("Fernwick Linux", *path, data=b"fernwick"),
+        1: option("Quarry", *path, data=b"quarry"),
+    }
+    document = look(machine(entries, order=(1, 0), volumes=[(HALL, 1, {loader: program("menu")})]))
+    assert [route["system"] for route in document["routes"]] == ["Quarry", "Fernwick Linux"]
+    assert document["trail"][0]["system"] == document["next_start"]["system"] == "Quarry"
+    owned = {system["name"]: [route["entry"] for route in system["routes"]] for system in document["systems"]}
+    assert owned == {"Fernwick Linux": ["Boot0000"], "Quarry": ["Boot0001"]}
+
+
 def test_hidden_systems_are_left_out() -> None:
     document = look(machine(), naming=Naming.of({}, ["quarry"]))
     assert list(names(document)) == ["Fernwick Linux"]

@@ -116,6 +116,18 @@ def test_a_system_in_short(how: str, routes: list[Document], said: str) -> None:
     assert systems_phrase([system("Quarry", *ways, how=how)]) == said
 
 
+def test_own_start_menu_in_which_somebody_has_to_choose() -> None:
+    """The firmware comes to the loader by itself, but what that starts by itself is broken."""
+    way = route("Boot0000", "Fernwick Linux", samples.LOADER, unattended=False)
+    found = document(
+        following(FIRST, "Fernwick Linux"), FIRST, systems=(system("Fernwick Linux", way, how="on request"),)
+    )
+    text = flat(routes_report(found))
+    assert "Fernwick Linux: starts only when somebody chooses it in its own start menu; followed" in text
+    assert 'starts Boot0000 "Fernwick Linux", then a choice in its start menu' in text
+    assert "firmware's menu" not in text
+
+
 def test_systems_in_short_come_worst_first_and_never_without_their_depth() -> None:
     way, deep = route("Boot0000", "", "\\x"), route("Boot0001", "", "\\x", followed_to="kernel")
     systems = [
