@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import pairwise
 
 from bootwatch.judge.architecture import Architecture, architecture_of
 from bootwatch.judge.attachment import by_address, in_order
+from bootwatch.judge.entries import read_option
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.runnable import Judge, Verdict
 from bootwatch.model.disk import Disk, Partition
 from bootwatch.model.gap import Gap
 from bootwatch.model.path import fold
 from bootwatch.model.snapshot import State
+from bootwatch.model.variable import entry_number
 from bootwatch.model.volume import Volume
 
 Place = tuple[str, str]  # a volume's identity and a folded path
+_FV_FILE = (4, 6)
 GIVEN_BACK = "its program gives the start back"
 
 
@@ -79,6 +84,18 @@ class Ground:
         for disk in by_address(self.state.disks.values()):
             for part in disk.partitions:
                 found.setdefault(part.identifier, []).append((disk, part))
+        return found
+
+    @cached_property
+    def firmware_volumes(self) -> Counter[bytes]:
+        """By how many entries each firmware volume is named that holds a program (UEFI 2.10 §10.3.5.7)."""
+        found: Counter[bytes] = Counter()
+        for name, variable in self.state.variables.items():
+            option = read_option(variable.data) if entry_number(name) is not None else None
+            nodes = option.path.nodes if option else ()
+            for volume, file in pairwise(nodes):
+                if (file.type, file.subtype) == _FV_FILE:
+                    found[bytes(volume)] += 1
         return found
 
     @cached_property

@@ -44,7 +44,7 @@ class OptionPath:
         if any(node.type == _END for node in nodes):
             return _never("it holds several device paths in one, which names no one place")
         if _FV_FILE in kinds:
-            return _in_firmware(kinds)
+            return self._in_firmware(kinds)
         if nodes[0].type == _BBS:
             return _never("it names a start in the old BIOS way, which this firmware is not taken to have")
         if kinds[0] == HARD_DRIVE:
@@ -56,6 +56,20 @@ class OptionPath:
         if NETWORK & set(kinds):
             return _never("it asks the network, and is passed over unless a server there answers")
         return self._full(nodes)
+
+    def _in_firmware(self, kinds: Sequence[tuple[int, int]]) -> Landings:
+        """A file in a firmware volume, which has to be named before it and has to be one that is there: the
+        firmware's own entries tell which."""
+        at = kinds.index(_FV_FILE)
+        if at == 0:
+            return _never("it names a program in the firmware, but not where")
+        own, others = (
+            self.ground.firmware_volumes[bytes(self.path.nodes[at - 1])],
+            self.ground.firmware_volumes,
+        )
+        if own < 2 <= max(others.values()):
+            return (Landing(None, "it may name a part of the firmware that isn't there", likely=False),)
+        return (Landing(True, "it is a program in the firmware itself"),)
 
     # in full
 
@@ -226,13 +240,6 @@ def named_file(volume: Volume, texts: Sequence[str]) -> str | None:
 def _is_folder(volume: Volume, names: Sequence[str]) -> bool:
     held = volume.file("\\" + "\\".join(names))
     return held is not None and held.is_folder
-
-
-def _in_firmware(kinds: Sequence[tuple[int, int]]) -> Landings:
-    """A file in a firmware volume, which has to be named before it."""
-    if kinds.index(_FV_FILE) == 0:
-        return _never("it names a program in the firmware, but not where")
-    return (Landing(True, "it is a program in the firmware itself"),)
 
 
 def _is_named(part: Partition, data: bytes, *, exactly: bool) -> bool:

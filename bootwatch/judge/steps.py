@@ -204,6 +204,8 @@ def next_start_of(trail: Sequence[Step]) -> NextStart:
             if landing is None or landing.starts is not False
         )
     )
+    if candidates and open_steps[-1].outcome is not Outcome.STARTS:
+        candidates = (*candidates, Candidate(By.NOTHING, None, None, None, None))
     is_certain = len(candidates) < 2 and not any(step.outcome is Outcome.UNKNOWN for step in open_steps)
     shown = () if is_certain else candidates
     taken = next((step for step in open_steps if step.is_taken), None)
