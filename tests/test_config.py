@@ -58,7 +58,7 @@ levels:
     )
     assert config.weights.level("file-changed", None, "\\LOADER\\entries\\a.conf") is Level.CHANGED
     assert config.weights.level("entry-missing", "tarn rescue", "") is Level.ROUTINE
-    assert config.weights.level("entry-missing", "Quarry", "") is Level.WEAKENED
+    assert config.weights.level("partition-retyped", "Quarry", "") is Level.WEAKENED
 
 
 def test_each_mistake_names_file_line_and_key(tmp_path: Path) -> None:

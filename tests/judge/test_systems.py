@@ -408,10 +408,7 @@ def test_names_are_hostile() -> None:
 
 BIG = {
     "folders": lambda n: entry(f"System {n}", FERNWICK_PART, f"\\EFI\\n{n}\\x.efi"),
-    "one folder": lambda n: entry(f"System {n}", FERNWICK_PART, f"\\EFI\\fernwick\\{n}.efi"),
-    "one program": lambda n: entry(f"System{n}", FERNWICK_PART, FERNWICK, n.to_bytes(2, "big")),
     "loose": lambda n: entry(f"System{n}", FERNWICK_PART, f"\\{n}.efi"),
-    "volumes": lambda n: entry("System", f"1f3b7c58-2f0e-4a51-9a55-0f6a7d1c{n:04x}", FERNWICK),
     "without volumes": lambda n: option(f"System {n}", file(f"\\EFI\\n{n}\\x.efi")),
 }
 
