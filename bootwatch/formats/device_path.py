@@ -149,6 +149,8 @@ def _collect(data: bytes, nodes: list[Node], problems: list[str]) -> bytes:
             )
             return b""
         if kind == END and subtype == END_ENTIRE:
+            if length != _HEADER.size:
+                problems.append(f"End node at byte {at}: {length} bytes, not {_HEADER.size}")
             return data[at + length :]
         if len(nodes) == MAX_NODES:
             problems.append(f"more than {MAX_NODES} nodes: those from byte {at} on are not looked at")

@@ -138,6 +138,7 @@ def test_a_second_path_in_the_list_is_kept_but_not_looked_at() -> None:
         (node(1, 1, b"\0\1") + b"\x04\x04\xff\x00" + END, "node at byte 6: length 255 does not fit"),
         (node(4, 4, "\\x".encode("utf-16-le")) + END, "file node at byte 0: no NUL"),
         (node(4, 1, bytes(30)) + END, "hard drive node at byte 0: 30 bytes, not 38"),
+        (node(1, 1, b"\0\1") + b"\x7f\xff\x06\x00\0\0", "End node at byte 6: 6 bytes, not 4"),
         (node(1, 1, b"\0\1") + node(3, 0x17, bytes(11)) + END, "node at byte 6: 11 bytes are too few"),
     ],
 )
