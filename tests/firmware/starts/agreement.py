@@ -5,33 +5,37 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
 
-from bootwatch.judge.entries import entry_name, parse_entry, variable_of
+from bootwatch.judge.entries import Entry, entry_name, parse_entry, read_next, read_order, variable_of
 from bootwatch.judge.ground import Place
-from bootwatch.judge.startup import By, Candidate, NextStart, Startup, simulate
+from bootwatch.judge.startup import By, Candidate, Outcome, Startup, simulate
 from bootwatch.model.gap import Gap
 from bootwatch.model.path import fold
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import Volume
 from tests.firmware.starts import nodes
 from tests.firmware.starts.entries import AUTOMATIC
-from tests.firmware.starts.places import PLACES, sysfs
+from tests.firmware.starts.places import PLACES, address
 from tests.firmware.starts.start import Program, Result
 
 _PATH = re.compile(r"(PciRoot\(0x0\)(?:/(?!HD\()\w+\([^)]*\))*)(?:/HD\((\d+),[^)]*\))?/(.*)", re.DOTALL)
+_TRIED = re.compile(r'[a-z ]+ (Boot[0-9A-F]{4}) "(.*?)" from ')
+RECOVERY = "Default PlatformRecovery"
 _SHORT_NAME = re.compile(r"~\d")
 
 
 @dataclass(frozen=True)
 class Seen:
-    """Where a program was loaded from: the volume's identity, the file's folded path, BootCurrent's entry."""
+    """Where a program was loaded from: the volume's identity, the file's folded path (as the option spelled
+    it, and in full where that is a short name), BootCurrent's entry."""
 
     volume: str
+    spelled: str
     file: str
     entry: str | None
 
     @property
-    def place(self) -> Place:
-        return self.volume, self.file
+    def places(self) -> set[Place]:
+        return {(self.volume, self.spelled), (self.volume, self.file)}
 
 
 def seen(state: State, program: Program) -> Seen | None:
@@ -40,29 +44,28 @@ def seen(state: State, program: Program) -> Seen | None:
     if match is None:
         raise ValueError(f"a path of another kind: {program.path}")
     device, number, text = match.groups()
-    address = _addresses()[device]
+    at = _addresses()[device]
     for volume in state.volumes.values():
-        if state.disks[volume.disk].address == address and volume.number == (int(number) if number else None):
+        if state.disks[volume.disk].address == at and volume.number == (int(number) if number else None):
             entry = entry_name(int(program.current, 16)) if program.current else None
-            return Seen(volume.identity, _file(volume, text), entry)
+            path = _path(text)
+            return Seen(volume.identity, path, _file(volume, path), entry)
     return None
 
 
 @cache
 def _addresses() -> dict[str, str]:
     """Places on the buses by the firmware's names: what the kernel calls them."""
-    found = {}
-    for place in PLACES:
-        record = sysfs()[place.name]
-        link = record["link"].removeprefix("../../devices/")
-        found[place.text] = link.removesuffix(f"/{record['name']}").removesuffix("/block")
-    return found
+    return {place.text: address(place) for place in PLACES}
 
 
-def _file(volume: Volume, text: str) -> str:
-    """The firmware prints nodes with a slash between them; a short name is found by what it stands for."""
-    names = [name for name in text.replace("/", "\\").split("\\") if name]
-    path = fold("\\" + "\\".join(names))
+def _path(text: str) -> str:
+    """The firmware prints nodes with a slash between them."""
+    return fold("\\" + "\\".join(name for name in text.replace("/", "\\").split("\\") if name))
+
+
+def _file(volume: Volume, path: str) -> str:
+    """A short name is found by what it stands for."""
     if not _SHORT_NAME.search(path):
         return path
     likely = [known for known in volume.by_folded_path if _stands_for(path, known)]
@@ -81,44 +84,50 @@ def disagreement(state: State, gaps: tuple[Gap, ...], result: Result) -> str | N
     """What was foreseen otherwise; None where all agrees. Each program that gave the start back is known as
     such from then on: nobody can foresee that."""
     failing: set[Place] = set()
+    labels = _labels(result)
     for program in result.programs:
         there = seen(state, program)
         if there is None:
             return f"{program.path} ran, and no volume of the snapshot is there"
         foreseen = simulate(state, gaps, failing=frozenset(failing))
-        if there.place in failing:
+        if there.places & failing:
             if not _is_passed(foreseen, there):
                 return f"{there} was tried again, and that was not foreseen"
-        elif not any(_is(state, one, there) for one in _candidates(foreseen.next_start)):
-            return f"{there} ran, foreseen was {_told(foreseen.next_start)}"
-        failing.add(there.place)
+        elif not any(_is(state, one, there, labels) for one in _candidates(foreseen)):
+            return f"{there} ran, foreseen was {_told(foreseen)}"
+        failing |= there.places
     foreseen = simulate(state, gaps, failing=frozenset(failing - _last(state, result)))
-    if result.end != "started" and not any(
-        _is_end(state, one, result) for one in _candidates(foreseen.next_start)
-    ):
-        return f"it ended in {result.end} ({result.entry}), foreseen was {_told(foreseen.next_start)}"
+    is_end = any(_is_end(state, one, result) for one in _candidates(foreseen))
+    if result.end != "started" and not is_end and not _is_shell_first(foreseen, result):
+        return f"it ended in {result.end} ({result.entry}), foreseen was {_told(foreseen)}"
     return _trail_disagreement(state, foreseen, result)
+
+
+def _labels(result: Result) -> dict[str, str]:
+    """Labels of the entries that the firmware says it tried."""
+    matches = (_TRIED.match(text) for text in result.tries)
+    return {match[1]: match[2] for match in matches if match}
 
 
 def _last(state: State, result: Result) -> set[Place]:
     """What ran at last and didn't give the start back."""
     there = seen(state, result.programs[-1]) if result.end == "started" else None
-    return {there.place} if there else set()
+    return there.places if there else set()
 
 
 def _is_passed(foreseen: Startup, there: Seen) -> bool:
     """A second entry, or the order's second naming of one, leads to a program that gave the start back."""
-    return any(landing.place == there.place for step in foreseen.trail for landing in step.landings)
+    return any(landing.place in there.places for step in foreseen.trail for landing in step.landings)
 
 
 def _trail_disagreement(state: State, foreseen: Startup, result: Result) -> str | None:
     """The own entries that the firmware says it tried, against those that the trail says it tries."""
     if not foreseen.next_start.certain or foreseen.next_start.by is By.SETUP:
         return None
-    tried = _once(try_.split(" Boot")[1][:4] for try_ in result.tries if " Boot" in try_)
-    told = [f"Boot{name}" for name in tried if _is_own(state, f"Boot{name}")]
+    labels = _labels(result).items()
+    told = [name for name, label in labels if _is_own(state, name, label) and _is_listed(state, name)]
     expected = _once(step.entry for step in foreseen.trail if step.entry and step.landings)
-    expected = [name for name in expected if _is_own(state, name) and not _is_silent(state, name)]
+    expected = [name for name in expected if _own(state, name) and not _is_silent(state, name)]
     return None if told == expected else f"it tried {told}, foreseen were {expected}"
 
 
@@ -135,38 +144,62 @@ def is_certain(state: State, gaps: tuple[Gap, ...]) -> bool:
     return simulate(state, gaps).next_start.certain
 
 
-def _candidates(foreseen: NextStart) -> Iterator[Candidate]:
-    if foreseen.certain or not foreseen.candidates:
-        yield Candidate(foreseen.by, foreseen.entry, foreseen.volume, foreseen.partition, foreseen.file)
-    else:
-        yield from foreseen.candidates
+def _candidates(foreseen: Startup) -> Iterator[Candidate]:
+    """All that may run; nothing too, where nothing that is tried surely starts."""
+    following = foreseen.next_start
+    yield Candidate(following.by, following.entry, following.volume, following.partition, following.file)
+    yield from following.candidates
+    if not any(step.outcome is Outcome.STARTS for step in foreseen.trail):
+        yield Candidate(By.NOTHING, None, None, None, None)
 
 
-def _is(state: State, foreseen: Candidate, there: Seen) -> bool:
-    if (foreseen.volume, fold(foreseen.file or "")) != (there.volume, there.file):
+def _is(state: State, foreseen: Candidate, there: Seen, labels: dict[str, str]) -> bool:
+    if foreseen.volume != there.volume or fold(foreseen.file or "") not in (there.file, there.spelled):
         return False
     if foreseen.entry:
         return foreseen.entry == there.entry
-    return there.entry is None or not _is_own(state, there.entry)
+    return there.entry is None or not _is_own(state, there.entry, labels[there.entry])
 
 
-def _is_own(state: State, entry: str) -> bool:
-    """Whether it stood in the state, and not as one of those that the firmware makes and makes again."""
+def _own(state: State, entry: str) -> Entry | None:
+    """The entry of the state, unless it is one of those that the firmware makes and makes again."""
     number = int(entry[4:], 16)
     variable = state.variables.get(variable_of(number))
-    if variable is None or parse_entry(number, variable.data) is None:
-        return False
-    return not variable.data.endswith(AUTOMATIC)
+    if variable is None or variable.data.endswith(AUTOMATIC):
+        return None
+    return parse_entry(number, variable.data)
+
+
+def _is_own(state: State, entry: str, label: str) -> bool:
+    """Whether an entry that was tried stood in the state: the firmware gives away numbers that are not in the
+    order. The console shows "?" for other than ASCII."""
+    own = _own(state, entry)
+    return own is not None and label == "".join(one if one.isascii() else "?" for one in own.label)
+
+
+def _is_listed(state: State, entry: str) -> bool:
+    """Others the firmware may add again by itself, behind all that are in the order."""
+    number = int(entry[4:], 16)
+    return number in read_order(state) or number == read_next(state)
 
 
 def _is_end(state: State, foreseen: Candidate, result: Result) -> bool:
-    """The firmware's own: an entry of the state that leads there, its setup, or nothing that it brings."""
-    if result.entry and _is_own(state, result.entry) and foreseen.by is not By.SETUP:
-        return (foreseen.entry, foreseen.volume) == (result.entry, None)
+    """The firmware's own: an entry of the state that leads there, its setup, or nothing that it brings. What
+    it adds by itself behind all others is no entry of the state."""
     if foreseen.by is By.SETUP:
         return result.end == "setup"
+    entry = result.entry
+    if entry and _is_own(state, entry, _labels(result)[entry]) and _is_listed(state, entry):
+        return (foreseen.entry, foreseen.volume) == (entry, None)
     return foreseen.by is By.NOTHING
 
 
-def _told(foreseen: NextStart) -> str:
+def _is_shell_first(foreseen: Startup, result: Result) -> bool:
+    """Before recovery comes a shell that the firmware brings with it, if it has one; where no variable names
+    it, as on a machine that never started, a snapshot can't tell."""
+    open_steps = (step for step in foreseen.trail if step.outcome is not Outcome.PASSED)
+    return result.end == "shell" and any(step.label == RECOVERY for step in open_steps)
+
+
+def _told(foreseen: Startup) -> str:
     return " or ".join(f"{one.by} {one.entry} {one.volume} {one.file}" for one in _candidates(foreseen))

@@ -15,7 +15,7 @@ _OTHERS = {
 _SUBSYSTEM, _HEADERS = 0x5C, 264  # from the PE signature on
 _DRIVERS = (11, 12)
 USUAL = {
-    "witness": 60,
+    "witness": 68,
     "leaver": 10,
     "text": 7,
     "empty": 4,
@@ -23,7 +23,7 @@ USUAL = {
     "other machine": 6,
     "cut": 5,
     "driver": 4,
-    "trailing bytes": 2,
+    "trailing bytes": 3,
 }
 
 

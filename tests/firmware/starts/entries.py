@@ -69,8 +69,9 @@ class Made:
 def entry(chance: Chance, hardware: Hardware, architecture: Architecture) -> Made:
     """One option."""
     target = _target(chance, hardware, architecture)
-    form = chance.often(_FORM_WEIGHTS)
-    path = _FORMS[form](chance, target)
+    deadly = _DEADLY if architecture is Architecture.AA64 else ()
+    form = chance.often({name: weight for name, weight in _FORM_WEIGHTS.items() if name not in deadly})
+    path = FORMS[form](chance, target)
     attributes = chance.often({name: weight for name, (_, weight) in ATTRIBUTES.items()})
     features = {f"form: {form}"} | ({attributes} if attributes != "active" else set())
     data = chance.often(
@@ -81,8 +82,8 @@ def entry(chance: Chance, hardware: Hardware, architecture: Architecture) -> Mad
     label = chance.choice(LABELS)
     value = nodes.option(label, path, attributes=ATTRIBUTES[attributes][0], data=data)
     if chance.happens(0.06):
-        fault = chance.choice(list(_FAULTS))
-        value = _FAULTS[fault](label, path, data)
+        fault = chance.choice(list(FAULTS))
+        value = FAULTS[fault](label, path, data)
         features.add(f"fault: {fault}")
     return Made(value, frozenset(features))
 
@@ -106,7 +107,7 @@ def _wrong(field: str) -> Form:
     """The short form with another number, start or size."""
 
     def make(chance: Chance, target: Target) -> bytes:
-        value = chance.choice([0, 1, 2, 3, 4, 2049, 1 << 33])
+        value = chance.choice([0, 1, 2, 3, 4, 2049, 0xFFFFFFFF])
         return target.hardware.node(target.home, **{field: value}) + target.file_node + nodes.END
 
     return make
@@ -201,7 +202,7 @@ def _instances(chance: Chance, target: Target) -> bytes:
     return path + nodes.END_OF_INSTANCE + other + nodes.END
 
 
-_FORMS: dict[str, Form] = {
+FORMS: dict[str, Form] = {
     "short": lambda _, target: target.short + target.file_node + nodes.END,
     "full": lambda _, target: target.disk + target.node + target.file_node + nodes.END,
     "disk only": lambda _, target: target.disk + nodes.END,
@@ -249,13 +250,13 @@ _FORMS: dict[str, Form] = {
     "a firmware volume that isn't there": _firmware(nodes.SHELL, known=False),
 }
 _FORM_WEIGHTS = {
-    **dict.fromkeys(_FORMS, 1.5),
-    "short": 26,
-    "full": 12,
-    "disk only": 7,
+    **dict.fromkeys(FORMS, 1.2),
+    "short": 34,
+    "full": 17,
+    "disk only": 9,
     "partition only, full": 3,
     "partition only, short": 4,
-    "file only": 6,
+    "file only": 8,
     "short, another number": 3,
     "short, another start": 2,
     "short, another size": 2,
@@ -271,7 +272,9 @@ _FORM_WEIGHTS = {
     "a firmware volume that isn't there": 0.7,
     "USB class": 0.8,
 }
-_FAULTS: dict[str, Callable[[str, bytes, bytes], bytes]] = {
+# Listed in BootOrder, they make the AArch64 build die of an exception before it tries anything.
+_DEADLY = ("no NUL", "an End node of odd length")
+FAULTS: dict[str, Callable[[str, bytes, bytes], bytes]] = {
     "path list too long": lambda label, path, data: nodes.option(
         label, path, length=len(path) + 50, data=data[:40]
     ),

@@ -87,6 +87,13 @@ def sysfs() -> dict[str, dict[str, Any]]:
     return found
 
 
+def address(place: Place) -> str:
+    """The kernel's path to the device, below /sys/devices, without the disk's own name."""
+    record = sysfs()[place.name]
+    link: str = record["link"].removeprefix("../../devices/")
+    return link.removesuffix(f"/{record['name']}").removesuffix("/block")
+
+
 @cache
 def volatile() -> dict[str, str]:
     """The volatile variables of the same guest by file name, in base64."""

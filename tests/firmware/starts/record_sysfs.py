@@ -8,6 +8,7 @@ ones, which its store does not hold).
 """
 
 import json
+import re
 import sys
 import tempfile
 from pathlib import Path
@@ -54,6 +55,16 @@ def _by_place(disks: list[dict[str, Any]]) -> dict[str, Any]:
     for disk in found.values():
         del disk["files"]["size"]
     return dict(sorted(found.items()))
+
+
+def lasting(place: dict[str, Any]) -> dict[str, Any]:
+    """The record without names and numbers that the kernel gives away in the order of finding."""
+    link = re.sub(
+        r"(virtio|host|target|ata|usb|nvme)\d+(:\d+)*|/\d+:\d+:|/\d+-|[hsv]d[a-z]+", "", place["link"]
+    )
+    link = re.sub(r"nvme\d*n", "n", link)
+    files = {name: text for name, text in place["files"].items() if name != "dev"}
+    return {"link": link, "files": files, "ports": sorted(place["ports"].values())}
 
 
 def main() -> int:

@@ -13,6 +13,7 @@ _TRY = re.compile(
     rb"BdsDxe: (failed to load|failed to start|loading|starting) (Boot[0-9A-F]{4}|\S+) ([^\r\n]*)\r\n"
 )
 _NOTHING = b"BdsDxe: No bootable option or device was found."
+_DIED = re.compile(rb"Synchronous Exception at|(X64|IA32) Exception Type")
 _INTERNAL = re.compile(
     rb"BdsDxe: starting (\S+) \"[^\r\n]*\" from Fv\([0-9A-F-]+\)/FvFile\(([0-9A-F-]+)\)\r\n"
 )
@@ -33,7 +34,8 @@ class Program:
 
 @dataclass(frozen=True)
 class Result:
-    """The programs that ran, in order. `end` is "started", "setup", "shell" or "reset"; for what the firmware
+    """The programs that ran, in order. `end` is "started", "setup", "shell", "nothing"
+    (it waits for a key), "reset" or "died" (an exception in the firmware); for what the firmware
     started of itself `entry` says through which option. `tries` are the firmware's own words."""
 
     programs: tuple[Program, ...]
@@ -70,6 +72,8 @@ def _end(process: Process) -> tuple[str, str | None] | None:
         name, guid = (group.decode() for group in match.groups())
         if guid.lower() in _ENDS:
             return _ENDS[guid.lower()], name
+    if _DIED.search(process.console.text):
+        return "died", None
     if _NOTHING in process.console.text:
         return "nothing", None
     if not process.has_ended:

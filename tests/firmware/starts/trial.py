@@ -11,7 +11,7 @@ from tests.firmware.firmware import Firmware
 from tests.firmware.image import Format, Image
 from tests.firmware.machine import Machine
 from tests.firmware.starts.chance import Chance
-from tests.firmware.starts.configuration import Configuration
+from tests.firmware.starts.configuration import ONCE, Configuration
 from tests.firmware.starts.entries import AUTOMATIC
 from tests.firmware.starts.places import Place
 from tests.firmware.starts.root import look
@@ -19,8 +19,6 @@ from tests.firmware.starts.start import Result, start
 from tests.firmware.variables import Variables
 
 FIRMWARES = {one.architecture: one for one in (firmware.X64, firmware.IA32, firmware.AA64)}
-# What a start uses up is set when all else is as it is to be.
-_AT_LAST = ("BootNext", "OsIndications")
 
 
 @dataclass
@@ -36,11 +34,7 @@ class Trial:
     @classmethod
     def of(cls, configuration: Configuration, folder: Path) -> "Trial":
         """Makes disks and variables in the folder; starts the machine once where its store is to be warm."""
-        machine_ = configuration.hardware
-        images = {
-            place: disk.write(folder / f"{place.name}.raw")
-            for disk, place in zip(machine_.disks, machine_.places, strict=True)
-        }
+        images = write_disks(configuration, folder)
         of = FIRMWARES[configuration.architecture]
         store = None if configuration.store == "fresh" else _used_store(of).copied(folder / "variables.raw")
         drives = tuple(place.drive(image) for place, image in images.items())
@@ -51,7 +45,7 @@ class Trial:
 
     def _fill(self) -> None:
         chance = Chance(f"edit-{self.configuration.architecture}-{self.configuration.seed}")
-        early = {name: value for name, value in self.configuration.variables.items() if name not in _AT_LAST}
+        early = {name: value for name, value in self.configuration.variables.items() if name not in ONCE}
         with self.machine.variables() as variables:
             _list_own(chance, variables, self.configuration, self.features)
             for name, value in early.items():
@@ -66,6 +60,8 @@ class Trial:
             if chance.happens(0.04) and "BootOrder" in variables.names():
                 variables.set("BootOrder", variables.get("BootOrder") + b"\0")
                 self.features.add("BootOrder of an odd length")
+            if self.configuration.is_usual:
+                _make_usual(variables)
 
     def look(self, name: str = "root") -> Snapshot:
         """What bootwatch would see."""
@@ -76,6 +72,15 @@ class Trial:
     def start(self) -> Result:
         """Once, by the real firmware."""
         return start(self.machine)
+
+
+def write_disks(configuration: Configuration, folder: Path) -> dict[Place, Image]:
+    """The images of its disks."""
+    machine = configuration.hardware
+    return {
+        place: disk.write(folder / f"{place.name}.raw")
+        for disk, place in zip(machine.disks, machine.places, strict=True)
+    }
 
 
 @dataclass(frozen=True)
@@ -95,6 +100,15 @@ def _used_store(of: Firmware) -> _Store:
         start(Machine(folder, (), of))
 
     return _Store(cache.cached("used", recipe, build) / "variables.raw")
+
+
+def _make_usual(variables: Variables) -> None:
+    """Without what edits asked for once only, and with an order that can be changed."""
+    for name in {*ONCE} & {*variables.names()}:
+        variables.delete(name)
+    if "BootOrder" in variables.names():
+        order = variables.get("BootOrder")
+        variables.set("BootOrder", order[: len(order) // 2 * 2])
 
 
 def _list_own(chance: Chance, variables: Variables, configuration: Configuration, features: set[str]) -> None:

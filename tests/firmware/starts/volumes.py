@@ -23,7 +23,7 @@ LOADERS = (
     "\\kernel.efi",
     "\\loader\\fernwick\\old\\loader.efi",
 )
-DEFAULTS = {**USUAL, "witness": 45, "text": 10, "other machine": 12}
+DEFAULTS = {**USUAL, "witness": 50, "text": 10, "other machine": 12}
 
 
 @dataclass(frozen=True)
@@ -141,7 +141,7 @@ def _kinds(chance: Chance, architecture: Architecture) -> dict[str, str]:
     """Loaders and default files on one volume."""
     paths = chance.sample(LOADERS, chance.often({0: 8, 1: 40, 2: 35, 3: 17}))
     kinds = {path: chance.often(USUAL) for path in paths}
-    if chance.happens(0.55):
+    if chance.happens(0.65):
         kinds[default_file(architecture)] = chance.often(DEFAULTS)
     if chance.happens(0.15):
         other = chance.choice([one for one in Architecture if one is not architecture])
