@@ -26,7 +26,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         arguments = parser().parse_args(argv)
     except SystemExit as leave:  # argparse has said why
         return leave.code if isinstance(leave.code, int) else 2
-    # One command and out: looking for cycles among what is all still in use costs a third of a large comparison.
+    # One command and out: looking for garbage among what is still in use costs a third of a large comparison.
     gc.set_threshold(200_000, 20, 20)
     arguments.places = Places.below(arguments.root, arguments.state, arguments.config)
     for stream in (sys.stdout, sys.stderr):
