@@ -1,16 +1,19 @@
-"""Whether it is a certain system that starts next."""
+"""Whether it is a certain system that starts next, and whether it would come up."""
 
 from __future__ import annotations
 
-from bootwatch.judge.ground import Landing
+from collections.abc import Iterator
+
+from bootwatch.judge.ground import Landing, Place
 from bootwatch.judge.outlook import Outlook
-from bootwatch.judge.steps import By, Candidate
+from bootwatch.judge.steps import By, Candidate, Route
 from bootwatch.judge.systems import System
 
 
 def starts_next(seen: Outlook, system: System) -> bool | None:
-    """None where it can't be told: the firmware has a choice, something could not be read, or what starts is
-    another system whose start menu leads on to this one."""
+    """Whether the firmware starts a loader of the system's. None where it can't be told: the firmware has a
+    choice, something could not be read, or what starts is another system whose start menu leads on to this
+    one."""
     following = seen.next_start
     if following.by is By.SETUP:
         return None
@@ -23,15 +26,49 @@ def starts_next(seen: Outlook, system: System) -> bool | None:
     return None if is_same is False and _leads_on(seen, system) else is_same
 
 
+def comes_up(seen: Outlook, system: System) -> bool | None:
+    """Whether the system starts next and gets past its loader by itself, as far as that was followed."""
+    is_next = starts_next(seen, system)
+    if not is_next:
+        return is_next
+    verdicts = {_gets_on(route) for route in next_routes(seen)}
+    if len(verdicts) > 1:
+        return None
+    return verdicts.pop() if verdicts else True
+
+
+def next_routes(seen: Outlook) -> list[Route]:
+    """The routes by which what starts next is reached; more than one where the firmware has a choice."""
+    following = seen.next_start
+    wanted: set[tuple[str | None, Place | None]]
+    if following.certain:
+        wanted = {(following.entry, following.place)}
+    else:
+        wanted = {(one.entry, _place(one)) for one in following.candidates}
+    return [route for route in seen.startup.routes if route.place and (route.entry, route.place) in wanted]
+
+
+def _gets_on(route: Route) -> bool | None:
+    return route.starts and route.unattended
+
+
 def _leads_on(seen: Outlook, system: System) -> bool:
     """Whether some start menu leads to the system: by itself, perhaps."""
+    return any(route.by is By.MENU and route.starts is not False for route in _own(seen, system))
+
+
+def _own(seen: Outlook, system: System) -> Iterator[Route]:
     own = seen.by_key.get(system.key)
-    return any(route.by is By.MENU and route.starts is not False for route in (own.routes if own else ()))
+    return iter(own.routes if own else ())
 
 
 def _is_of(seen: Outlook, candidate: Candidate, system: System) -> bool | None:
-    place = Landing(True, "", candidate.volume, candidate.file).place
+    place = _place(candidate)
     if place is None:
         return None
     owners = {one.system.key for one in seen.systems for route in one.routes if route.place == place}
     return system.key in owners if owners else None
+
+
+def _place(candidate: Candidate) -> Place | None:
+    return Landing(True, "", candidate.volume, candidate.file).place

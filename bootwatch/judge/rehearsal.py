@@ -7,15 +7,15 @@ depends on something that could not be read. What was asked for once only (BootN
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bootwatch.judge import altered
-from bootwatch.judge.following import starts_next
+from bootwatch.judge.following import comes_up
 from bootwatch.judge.losses import Kind, Loss, losses_of
 from bootwatch.judge.mends import Mend, Sort, mends_for
 from bootwatch.judge.outlook import How, Outlook, SystemOutlook
 from bootwatch.judge.rehearsed import Effect, Point, Rehearsal, Rehearsed, Remedy, SystemRehearsal
-from bootwatch.judge.stage import Stage
+from bootwatch.judge.stage import Known, Stage
 from bootwatch.judge.systems import System, Systems
 from bootwatch.judge.thinned import readable, thinned
 from bootwatch.model.gap import Gap
@@ -47,6 +47,7 @@ class _Rehearser:
         thin = early.and_then(thinned(early.state, whole))
         self.stage, self.state = Stage(gaps, systems, thin.is_cut), thin.state
         self.now = whole if thin.state is early.state else self.stage.look(thin.state, {})
+        self.stage = replace(self.stage, known=Known.of(self.now, thin.state))
         self.looks = _ALLOWANCE // _cost(thin.state, self.now)
         found = losses_of(thin.state, self.now, most=self.looks // 2)
         self.losses, self.limits = found.all, [*thin.limits, *found.limits]
@@ -83,7 +84,7 @@ class _Rehearser:
         return Rehearsed(number, loss, seen, self._heard(seen), self._effects(seen))
 
     def _heard(self, seen: Outlook) -> bool | None:
-        return starts_next(seen, self.home) if self.home else None
+        return comes_up(seen, self.home) if self.home else None
 
     def _effects(self, seen: Outlook) -> dict[str, Effect]:
         found = ((one.system.key, self._effect(one, seen)) for one in self.watched)
@@ -96,7 +97,7 @@ class _Rehearser:
             return None
         if not after.starts:
             return Effect.NOT_AT_ALL
-        if starts_next(self.now, before.system) and starts_next(seen, before.system) is False:
+        if comes_up(self.now, before.system) and comes_up(seen, before.system) is False:
             return Effect.INSTEAD
         was_by_itself = before.how is How.BY_ITSELF
         return Effect.ON_REQUEST if was_by_itself and _is_on_request(after) else None
@@ -181,7 +182,11 @@ class _Tried:
             return False
         if any(self.ranks[number] < rank for number, rank in other.ranks.items()):
             return False
-        return self.ranks != other.ranks or self.place < other.place
+        return self.ranks != other.ranks or self._order < other._order
+
+    @property
+    def _order(self) -> tuple[int, int]:
+        return self.mend.sort.effort, self.place
 
 
 def _points(losses: Iterable[Rehearsed], one: SystemOutlook) -> Points:

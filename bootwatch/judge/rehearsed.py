@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+from bootwatch.judge.following import next_routes
 from bootwatch.judge.losses import Loss
 from bootwatch.judge.mends import Mend
 from bootwatch.judge.outlook import Outlook, SystemOutlook
@@ -165,7 +166,7 @@ def next_json(seen: Outlook) -> dict[str, Any]:
     return {
         **following.to_json(),
         "system": seen.next_system.name if seen.next_system else None,
-        "what": next_phrase(seen),
+        "what": next_phrase(seen) + _end(seen),
     }
 
 
@@ -184,6 +185,16 @@ def next_phrase(seen: Outlook) -> str:
     if following.entry is None:
         way = f"the default file {following.file}" if following.file else "the firmware's own search"
     return ("" if following.certain else "probably ") + f"{name}, through {way}"
+
+
+def _end(seen: Outlook) -> str:
+    """Why it would not get past its loader by itself; "" where it would, or where more than one may start."""
+    routes = next_routes(seen)
+    if len(routes) != 1 or (routes[0].starts is not False and routes[0].unattended):
+        return ""
+    if routes[0].starts is False:
+        return f", which gets no further than its loader: {routes[0].why}"
+    return f", where somebody has to choose: {routes[0].why}"
 
 
 def _numbered(way: str, entry: str | None) -> str:

@@ -21,7 +21,7 @@ _MOST_GAPS = 20
 _MOST_SYSTEMS = 12
 _EFFECTS = {
     "no longer starts": "{name} would no longer start",
-    "no longer starts next": "Something else would start instead of {name}",
+    "no longer starts next": "Switched on, the machine would no longer come up in {name}",
     "only on request": "{name} would start only when somebody chooses it",
 }
 _HOW = {
@@ -163,7 +163,7 @@ def _cost(cost: Document) -> str:
     """As the end of a sentence."""
     name = plain(str(cost["system"]), 60)
     if cost["effect"] == "no longer starts next":
-        return f"something else would start instead of {name} after {cost['loss']}"
+        return f"the machine would no longer come up in {name} after {cost['loss']}"
     sentence = _EFFECTS.get(cost["effect"], "{name} would be worse off")
     return f"{sentence.format(name=name)} after {cost['loss']}"
 
@@ -265,24 +265,23 @@ def _heard(document: Document, width: int) -> list[str]:
 def _verdicts(now: bool | None, home: str) -> Iterator[tuple[bool | None, str]]:
     """Which losses are worth naming: those that change who would hear."""
     if now is not True:
-        yield True, f"After these {home} would start next"
+        yield True, f"After these it would come up in {home}"
     if now is not False:
-        yield (
-            False,
-            f"After these something else would start, and nobody hears until {home} is chosen by hand",
-        )
+        yield False, f"After these it would not, and nobody hears until {home} is started by hand"
     if now is not None:
         yield None, "After these it can't be told"
 
 
 def _now(document: Document, home: str) -> str:
     if document["heard"] is False:
-        return f"As it is, {home} does not start next: nobody is told of anything until it is chosen by hand."
+        return (
+            f"As it is, the machine does not come up in {home}: nobody is told until it is started by hand."
+        )
     if document["heard"] is None:
-        return f"Whether {home} is what starts next can't be told."
+        return f"Whether the machine comes up in {home} can't be told."
     if all(loss["heard"] for loss in document["losses"]):
-        return f"After each of these losses {home} would still start next."
-    return ""
+        return f"After each of these losses the machine would still come up in {home}."
+    return f"As it is, the machine comes up in {home}."
 
 
 # what was left out

@@ -122,12 +122,12 @@ def test_single_points_stand_worst_first_with_what_removes_them() -> None:
     )
     losses = [loss(number, f"thing {number}", OTHER, *BOTH, heard=False) for number in (1, 2, 3)]
     text = rehearsal_report(document(own, losses=losses))
-    places = [text.index(sentence) for sentence in ("no longer start\n", "start instead of", "only when")]
+    places = [text.index(sentence) for sentence in ("no longer start\n", "no longer come up in", "only when")]
     assert places == sorted(places)
     said = flat(text)
     assert "- Put a copy there. (removes 1-3, 5; helps with 7 if Fernwick Linux itself lies on" in said
     assert "eases 9: only on request" in said
-    assert "But then something else would start instead of Quarry after 4." in said
+    assert "But then the machine would no longer come up in Quarry after 4." in said
     assert "what remains: 2, and 7 unless Fernwick Linux itself lies on another disk." in said
     assert "recovery-key" in said and "maker's manual" in said and "Secure Boot" in said
 
@@ -165,9 +165,9 @@ def test_losses_with_the_same_outcome_stand_together() -> None:
     ("home", "heard", "sentence"),
     [
         (None, None, "In which system bootwatch runs is not known"),
-        (FERNWICK, False, "Fernwick Linux does not start next: nobody is told of anything until"),
-        (FERNWICK, None, "Whether Fernwick Linux is what starts next can't be told."),
-        (FERNWICK, True, "After each of these losses Fernwick Linux would still start next."),
+        (FERNWICK, False, "the machine does not come up in Fernwick Linux: nobody is told until"),
+        (FERNWICK, None, "Whether the machine comes up in Fernwick Linux can't be told."),
+        (FERNWICK, True, "After each of these losses the machine would still come up in Fernwick Linux."),
     ],
 )
 def test_whether_anyone_would_hear(home: str | None, heard: bool | None, sentence: str) -> None:
@@ -178,7 +178,7 @@ def test_whether_anyone_would_hear(home: str | None, heard: bool | None, sentenc
 def test_after_which_nobody_would_hear() -> None:
     losses = [loss(n, "x", OTHER, *BOTH, heard=heard) for n, heard in ((1, False), (2, None), (3, True))]
     said = flat(rehearsal_report(document(losses=losses)))
-    assert "nobody hears until Fernwick Linux is chosen by hand: 1." in said
+    assert "nobody hears until Fernwick Linux is started by hand: 1." in said
     assert "After these it can't be told: 2." in said
 
 
