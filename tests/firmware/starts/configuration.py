@@ -49,6 +49,8 @@ def configuration(seed: int, architecture: Architecture = Architecture.X64) -> C
     store = chance.often({"used": 43, "warm": 40, "fresh": 17})
     variables = {_name(chance, number): one.value for number, one in made.items()}
     features = {feature for one in made.values() for feature in one.features}
+    if store == "fresh" and "form: a firmware volume that isn't there" in features:
+        store = "used"  # only beside entries of the firmware's own can be told which parts it has
     features |= {f"store: {store}", *machine.features}
     features |= {"a name in lower case" for name in variables if name[4:] != name[4:].upper()}
     order = _order(chance, list(made), features)
