@@ -81,7 +81,10 @@ class Attached:
         knows; for the first bus it is 0 and for others mostly the bus's number."""
         first = nodes[0] if nodes else None
         if first is None or first.type != ACPI or len(first.data) < _ACPI.size:
-            return None if self.functions else False
+            # A path that begins at a PCI function leads nowhere (edk2).
+            return (
+                None if self.functions and (first is None or (first.type, first.subtype) != _PCI) else False
+            )
         kind, uid = _ACPI.unpack_from(first.data)
         if kind not in _PCI_ROOTS or self.root is None:
             return None
