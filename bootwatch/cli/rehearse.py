@@ -16,9 +16,7 @@ from bootwatch.places import Places
 from bootwatch.problem import MachineProblem
 from bootwatch.service.ask import ask_for_reading, must_ask
 from bootwatch.service.read import look_with_routes
-from bootwatch.service.rehearse import rehearsed
 from bootwatch.tell.age import age
-from bootwatch.tell.rehearsal_report import rehearsal_report
 
 Document = dict[str, Any]
 
@@ -47,6 +45,8 @@ def run(arguments: argparse.Namespace) -> int:
     if recorded:
         when = age(str(document["time"]))
         print(f"Recorded {when}, not looked at now: that takes sudo.\n", file=sys.stderr)
+    from bootwatch.tell.rehearsal_report import rehearsal_report
+
     print(rehearsal_report(document), end="")
     return status(document)
 
@@ -54,6 +54,8 @@ def run(arguments: argparse.Namespace) -> int:
 def _looked(places: Places) -> Document:
     """By the service for root, else as the caller."""
     if not must_ask(places):
+        from bootwatch.service.rehearse import rehearsed
+
         return rehearsed(look_with_routes(places), Config.load(places.config))
     Config.load(places.config)
     ask_for_reading(REHEARSAL)

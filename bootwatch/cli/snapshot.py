@@ -16,7 +16,6 @@ from bootwatch.places import Places
 from bootwatch.problem import MachineProblem, Problem
 from bootwatch.service.ask import ask_for_reading, must_ask
 from bootwatch.service.read import may_record, read, recompare
-from bootwatch.service.rehearse import publish_rehearsal
 from bootwatch.tell.phrases import one_line
 from bootwatch.tell.plain import plain
 
@@ -84,6 +83,8 @@ def take(places: Places, instance: str, *, tell: bool = True) -> None:
     for trouble in reading.troubles:
         print(f"bootwatch: {plain(trouble.message, 4000)}", file=sys.stderr)
     if instance == REHEARSAL:
+        from bootwatch.service.rehearse import publish_rehearsal
+
         publish_rehearsal(places, reading, Config.load(places.config))
 
 

@@ -1,4 +1,4 @@
-"""Whether it is a certain system that starts next, and whether it would come up."""
+"""What starts next: whether it is a certain system, whether that would come up, and what to call it."""
 
 from __future__ import annotations
 
@@ -72,3 +72,29 @@ def _is_of(seen: Outlook, candidate: Candidate, system: System) -> bool | None:
 
 def _place(candidate: Candidate) -> Place | None:
     return Landing(True, "", candidate.volume, candidate.file).place
+
+
+def next_phrase(seen: Outlook) -> str:
+    """What starts next as a phrase: "Quarry, through the entry "Quarry"". It may carry hostile characters."""
+    following = seen.next_start
+    if following.by is By.SETUP:
+        return "the firmware's own setup"
+    if following.by is By.NOTHING:
+        sure = "nothing: the firmware would stop in its own menu"
+        return sure if following.certain else "what can't be told"
+    name = seen.next_system.name if seen.next_system else _unowned(following.file)
+    way = f"the entry {following.entry}"
+    if following.label:
+        way = numbered(f'the entry "{following.label}"', following.entry)
+    if following.entry is None:
+        way = f"the default file {following.file}" if following.file else "the firmware's own search"
+    return ("" if following.certain else "probably ") + f"{name}, through {way}"
+
+
+def numbered(way: str, entry: str | None) -> str:
+    """A way with the entry's name behind it."""
+    return f"{way} ({entry})" if entry else way
+
+
+def _unowned(file: str | None) -> str:
+    return f"{file}, which belongs to no known system" if file else "a program in the firmware itself"

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from bootwatch.judge.following import next_routes
+from bootwatch.judge.following import next_phrase, next_routes, numbered
 from bootwatch.judge.losses import Loss
 from bootwatch.judge.mends import Mend
 from bootwatch.judge.outlook import Outlook, SystemOutlook
-from bootwatch.judge.steps import By, Route
+from bootwatch.judge.steps import Route
 from bootwatch.judge.systems import System
 from bootwatch.judge.ways import way_phrase
 
@@ -151,7 +151,7 @@ def _system_json(one: SystemOutlook) -> dict[str, Any]:
 
 def _route_json(route: Route) -> dict[str, Any]:
     return {
-        "what": _numbered(way_phrase(route), route.entry if route.label else None),
+        "what": numbered(way_phrase(route), route.entry if route.label else None),
         "entry": route.entry,
         "partition": route.partition,
         "file": route.file,
@@ -170,23 +170,6 @@ def next_json(seen: Outlook) -> dict[str, Any]:
     }
 
 
-def next_phrase(seen: Outlook) -> str:
-    """What starts next as a phrase: "Quarry, through the entry "Quarry"". It may carry hostile characters."""
-    following = seen.next_start
-    if following.by is By.SETUP:
-        return "the firmware's own setup"
-    if following.by is By.NOTHING:
-        sure = "nothing: the firmware would stop in its own menu"
-        return sure if following.certain else "what can't be told"
-    name = seen.next_system.name if seen.next_system else _unowned(following.file)
-    way = f"the entry {following.entry}"
-    if following.label:
-        way = _numbered(f'the entry "{following.label}"', following.entry)
-    if following.entry is None:
-        way = f"the default file {following.file}" if following.file else "the firmware's own search"
-    return ("" if following.certain else "probably ") + f"{name}, through {way}"
-
-
 def _end(seen: Outlook) -> str:
     """Why it would not get past its loader by itself; "" where it would, or where more than one may start."""
     routes = next_routes(seen)
@@ -195,11 +178,3 @@ def _end(seen: Outlook) -> str:
     if routes[0].starts is False:
         return f", which gets no further than its loader: {routes[0].why}"
     return f", where somebody has to choose: {routes[0].why}"
-
-
-def _numbered(way: str, entry: str | None) -> str:
-    return f"{way} ({entry})" if entry else way
-
-
-def _unowned(file: str | None) -> str:
-    return f"{file}, which belongs to no known system" if file else "a program in the firmware itself"

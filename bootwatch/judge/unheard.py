@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from bootwatch.judge.drafts import stable_id
-from bootwatch.judge.following import starts_next
+from bootwatch.judge.following import next_phrase, starts_next
 from bootwatch.judge.outlook import Outlook
-from bootwatch.judge.rehearsed import next_phrase
 from bootwatch.judge.steps import By
 from bootwatch.judge.systems import System
 from bootwatch.model.change import Finding
