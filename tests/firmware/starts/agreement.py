@@ -12,9 +12,10 @@ from bootwatch.model.gap import Gap
 from bootwatch.model.path import fold
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import Volume
+from tests.firmware.programs import Architecture
 from tests.firmware.starts import nodes
 from tests.firmware.starts.entries import AUTOMATIC
-from tests.firmware.starts.places import PLACES, address
+from tests.firmware.starts.places import address, places
 from tests.firmware.starts.start import Program, Result
 
 _PATH = re.compile(r"(PciRoot\(0x0\)(?:/(?!HD\()\w+\([^)]*\))*)(?:/HD\((\d+),[^)]*\))?/(.*)", re.DOTALL)
@@ -44,7 +45,7 @@ def seen(state: State, program: Program) -> Seen | None:
     if match is None:
         raise ValueError(f"a path of another kind: {program.path}")
     device, number, text = match.groups()
-    at = _addresses()[device]
+    at = _addresses(state)[device]
     for volume in state.volumes.values():
         if state.disks[volume.disk].address == at and volume.number == (int(number) if number else None):
             entry = entry_name(int(program.current, 16)) if program.current else None
@@ -53,10 +54,15 @@ def seen(state: State, program: Program) -> Seen | None:
     return None
 
 
-@cache
-def _addresses() -> dict[str, str]:
+def _addresses(state: State) -> dict[str, str]:
     """Places on the buses by the firmware's names: what the kernel calls them."""
-    return {place.text: address(place) for place in PLACES}
+    of = Architecture.AA64 if state.facts["architecture"] == "aarch64" else Architecture.X64
+    return _addresses_of(of)
+
+
+@cache
+def _addresses_of(architecture: Architecture) -> dict[str, str]:
+    return {place.text: address(place, architecture) for place in places(architecture)}
 
 
 def _path(text: str) -> str:

@@ -15,7 +15,6 @@ from bootwatch.model.volume import Volume as SeenVolume
 from tests.firmware import volume
 from tests.firmware.image import Image
 from tests.firmware.starts.chance import Chance
-from tests.firmware.starts.places import address
 from tests.firmware.starts.trial import Trial
 from tests.firmware.starts.volumes import default_file
 from tests.firmware.variables import Variables
@@ -44,7 +43,7 @@ class Victim:
         """The volume's image and what was seen of it."""
         found = self.state.volumes[identity]
         of_disk = self.state.disks[found.disk].address
-        place = next(place for place in self.trial.images if address(place) == of_disk)
+        place = next(place for place in self.trial.images if self.trial.address(place) == of_disk)
         return self.trial.images[place], found
 
     def volume(self, identity: str) -> volume.Volume:
@@ -184,7 +183,9 @@ def _lose_volume(victim: Victim, loss: Loss) -> None:
 
 def _lose_disk(victim: Victim, loss: Loss) -> None:
     gone = victim.state.disks[loss["disk"]].address
-    kept = {place: image for place, image in victim.trial.images.items() if address(place) != gone}
+    kept = {
+        place: image for place, image in victim.trial.images.items() if victim.trial.address(place) != gone
+    }
     victim.trial.images = kept
     victim.trial.machine.drives = tuple(place.drive(image) for place, image in kept.items())
 

@@ -1,5 +1,6 @@
 """Where disks hang in the machines that are started, by QEMU's, the firmware's and the kernel's names."""
 
+import base64
 import json
 from dataclasses import dataclass
 from functools import cache
@@ -80,22 +81,32 @@ def places(architecture: Architecture) -> tuple[Place, ...]:
     return tuple(one for one in PLACES if one.bus is not Bus.SATA or architecture is not Architecture.AA64)
 
 
-@cache
-def sysfs() -> dict[str, dict[str, Any]]:
+def sysfs(architecture: Architecture) -> dict[str, dict[str, Any]]:
     """What a guest's kernel shows of the disk in each place, by the place's name (see record_sysfs)."""
-    found: dict[str, dict[str, Any]] = json.loads(SAMPLE.read_text())["places"]
-    return found
+    places: dict[str, dict[str, Any]] = _record(architecture)["places"]
+    return places
 
 
-def address(place: Place) -> str:
+def volatile(architecture: Architecture) -> dict[str, bytes]:
+    """The variables that the firmware made afresh for that guest, by file name, as efivarfs showed them."""
+    return {name: base64.b64decode(text) for name, text in _record(architecture)["variables"].items()}
+
+
+def address(place: Place, architecture: Architecture = Architecture.X64) -> str:
     """The kernel's path to the device, below /sys/devices, without the disk's own name."""
-    record = sysfs()[place.name]
+    record = sysfs(architecture)[place.name]
     link: str = record["link"].removeprefix("../../devices/")
     return link.removesuffix(f"/{record['name']}").removesuffix("/block")
 
 
+def _record(architecture: Architecture) -> dict[str, Any]:
+    """The PC with 32-bit firmware is the same PC."""
+    of = Architecture.AA64 if architecture is Architecture.AA64 else Architecture.X64
+    record: dict[str, Any] = _records()[of]
+    return record
+
+
 @cache
-def volatile() -> dict[str, str]:
-    """The volatile variables of the same guest by file name, in base64."""
-    found: dict[str, str] = json.loads(SAMPLE.read_text())["variables"]
+def _records() -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(SAMPLE.read_text())
     return found

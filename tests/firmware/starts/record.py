@@ -30,6 +30,7 @@ from tests.firmware.starts.recordings import Recording
 from tests.firmware.starts.root import look
 from tests.firmware.starts.start import Result
 from tests.firmware.starts.trial import FIRMWARES, Trial, write_disks
+from tests.firmware.variables import NON_VOLATILE
 
 TRIALS = {"x64": 300, "ia32": 30, "aa64": 30}
 LOSSES, IMAGES = 60, 20
@@ -96,6 +97,7 @@ def look_again(recording: Recording, architecture: Architecture) -> Recording:
     kept_variables = {
         name: variable.attributes.to_bytes(4, "little") + variable.data
         for name, variable in recording.state.variables.items()
+        if variable.attributes & NON_VOLATILE
     }
     with tempfile.TemporaryDirectory(prefix="trial.") as name:
         folder = Path(name)

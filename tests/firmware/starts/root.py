@@ -1,6 +1,5 @@
 """The machine root of a machine that is off: what its system would see, in the files that bootwatch reads."""
 
-import base64
 import os
 from pathlib import Path
 from typing import Any
@@ -37,14 +36,14 @@ def look(
     (folder / "sys/class/block").mkdir(parents=True)
     (folder / "dev").mkdir()
     for place, image in disks.items():
-        _attach(folder, sysfs()[place.name], image)
+        _attach(folder, sysfs(architecture)[place.name], image)
     return observe(observed.Machine(folder), Moment.SHUTDOWN)
 
 
 def _volatile(architecture: Architecture) -> dict[str, bytes]:
-    """What the firmware makes afresh at each start, as the guest saw it, but for the architecture's own name
-    of the default file."""
-    found = {name: base64.b64decode(value) for name, value in volatile().items() if _is_wanted(name)}
+    """What the firmware makes afresh at each start, as a guest saw it. The 32-bit firmware had no guest: it
+    differs in the name of the default file."""
+    found = {name: value for name, value in volatile(architecture).items() if _is_wanted(name)}
     return {**found, f"PlatformRecovery0000-{GLOBAL}": BOOT_AND_RUNTIME + recovery(architecture)}
 
 

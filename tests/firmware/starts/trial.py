@@ -13,7 +13,7 @@ from tests.firmware.machine import Machine
 from tests.firmware.starts.chance import Chance
 from tests.firmware.starts.configuration import ONCE, Configuration
 from tests.firmware.starts.entries import AUTOMATIC
-from tests.firmware.starts.places import Place
+from tests.firmware.starts.places import Place, address
 from tests.firmware.starts.root import look
 from tests.firmware.starts.start import Result, start
 from tests.firmware.variables import Variables
@@ -62,6 +62,10 @@ class Trial:
                 self.features.add("BootOrder of an odd length")
             if self.configuration.is_usual:
                 _make_usual(variables)
+
+    def address(self, place: Place) -> str:
+        """What the kernel calls the place."""
+        return address(place, self.configuration.architecture)
 
     def look(self, name: str = "root") -> Snapshot:
         """What bootwatch would see."""
