@@ -127,11 +127,28 @@ def check_mail(mail: EmailMessage) -> None:
     assert f"loader {base.FERNWICK_LOADER} is gone" in text
 
 
+def routes(guest: Guest) -> dict[str, Any]:
+    """What the routes command says as data."""
+    said: dict[str, Any] = json.loads(guest.check("bootwatch routes --json"))
+    return said
+
+
+def foreseen(document: dict[str, Any]) -> tuple[str, str, str]:
+    """Entry, partition and file of the next start."""
+    start = document["next_start"]
+    assert start["by"] == "BootOrder" and start["certain"]
+    return start["entry"], start["partition"], start["file"]
+
+
 def test_one_life(guest: Guest) -> None:
     prepare(guest)
     guest.check("cd bootwatch && ./packaging/install --save-baseline")
     wait_for_reading(guest)
     assert never_mounted(guest) == {base.QUARRY_LOADER: hashlib.sha256(program("leaver")).hexdigest()}
+    document = routes(guest)
+    assert foreseen(document) == (f"Boot{base.FERNWICK_ENTRY:04X}", FERNWICK_ESP, base.FERNWICK_LOADER)
+    depths = {one["name"]: (one["starts"], one["routes"][0]["followed_to"]) for one in document["systems"]}
+    assert depths == {"Fernwick Linux": (True, "kernel"), "Quarry": (True, "loader")}
     guest.power_off()
 
     update_quarry(guest)
@@ -143,6 +160,9 @@ def test_one_life(guest: Guest) -> None:
     wait_for_record(guest, "_PID=1", f"UNIT={SENDER}", f"MESSAGE_ID={ENDED_WELL}")
     (mail,) = mails(guest)
     check_mail(mail)
+    document = routes(guest)
+    assert foreseen(document) == (f"Boot{base.QUARRY_ENTRY:04X}", QUARRY_ESP, base.QUARRY_LOADER)
+    assert (document["record"]["right"], document["record"]["judged"]) == (0, 1), "another way was foreseen"
     (record,) = alerts(guest)
     assert record["_BOOT_ID"] == guest.boot_id.replace("-", "")
     assert [change.split(":")[0] for change in record["BOOTWATCH_CHANGE"]] == [

@@ -67,7 +67,7 @@ MEANINGS = (
     ),
     Meaning(
         name="unheard",
-        headline="Switched on, the machine starts {what} and not {system}, where bootwatch runs.",
+        headline="Switched on, the machine starts {what}, and not {system}, where bootwatch runs.",
         consequence=(
             "As long as {system} is not started, nobody is told of what happens to the way this machine "
             "starts."
