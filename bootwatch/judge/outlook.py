@@ -113,7 +113,9 @@ class _Sorter:
         startup = replace(startup, routes=routes)
         owned: dict[str, list[Route]] = {system.key: [] for system in self.systems.all()}
         for route in (*routes, *self._through_menus(routes)):
-            system = self._system_of(route.volume, route.file, route.entry)
+            # A menu's route carries the entry that leads to the menu.
+            entry = route.entry if route.by is not By.MENU else None
+            system = self._system_of(route.volume, route.file, entry)
             if system:
                 owned.setdefault(system.key, []).append(route)
         following = startup.next_start

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -221,6 +222,53 @@ def test_the_settings_have_the_last_word() -> None:
     assert levels(drift(machine(), machine(order=(1, 0)), weights=weights)) == {"order-changed": "routine"}
     lost = machine(order=(0,), entries={0: TO_FERNWICK})
     assert levels(drift(machine(), lost, weights=weights)) == {"entry-missing": "changed"}
+
+
+MENU = "\\EFI\\fernwick\\menu.cfg"
+TO_ITSELF = 'menuentry "Fernwick Linux" {\n  linux /kernel quiet\n}\n'
+TO_THE_OTHER = """\
+menuentry "Quarry" {
+  search --fs-uuid --set=root ABCD-0001
+  chainloader /EFI/quarry/startx64.efi
+}
+"""
+
+
+def with_menu(text: str, entries: Mapping[int, bytes] = BOTH) -> State:
+    """Fernwick Linux's loader has a start menu; the volume's serial number tells which volume is Quarry's."""
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    config = File("", len(text), "", digest)
+    seen = machine({**ON_HALL, MENU: config, "\\kernel": program("kernel")}, entries=entries)
+    identity = f"gpt:{QUARRY_PART}"
+    volumes = {**seen.volumes, identity: replace(seen.volumes[identity], serial="ABCD-0001")}
+    return replace(seen, volumes=volumes, texts={digest: text.encode()})
+
+
+def test_a_start_menu_that_no_longer_leads_to_the_other_system() -> None:
+    change = only(drift(with_menu(TO_ITSELF + TO_THE_OTHER), with_menu(TO_ITSELF)))
+    assert (change.change, change.level, change.system) == ("file-changed", "weakened", "Quarry")
+    assert change.consequence == 'Quarry still starts, through the entry "Quarry"; one way to it is gone.'
+
+
+def test_a_start_menu_can_be_the_last_way() -> None:
+    entries = {0: TO_FERNWICK}
+    before = with_menu(TO_ITSELF + TO_THE_OTHER)
+    assert levels(drift(before, with_menu(TO_ITSELF + TO_THE_OTHER, entries=entries))) == {
+        "entry-missing": "weakened"
+    }
+    assert levels(drift(before, with_menu(TO_ITSELF, entries=entries))) == {
+        "entry-missing": "stranded",
+        "file-changed": "stranded",
+    }
+
+
+def test_a_kernel_that_the_start_menu_names() -> None:
+    before = with_menu(TO_ITSELF)
+    identity = f"gpt:{FERNWICK_PART}"
+    left = {path: one for path, one in before.volumes[identity].files.items() if path != "\\kernel"}
+    now = replace(before, volumes={**before.volumes, identity: replace(before.volumes[identity], files=left)})
+    change = only(drift(before, now))
+    assert (change.change, change.level, change.system) == ("file-missing", "stranded", "Fernwick Linux")
 
 
 def test_a_loss_that_no_change_explains() -> None:
