@@ -90,7 +90,7 @@ def disagreement(state: State, gaps: tuple[Gap, ...], result: Result) -> str | N
     """What was foreseen otherwise; None where all agrees. Each program that gave the start back is known as
     such from then on: nobody can foresee that."""
     failing: set[Place] = set()
-    labels = _labels(result)
+    labels = _labels(result, "starting")
     for program in result.programs:
         there = seen(state, program)
         if there is None:
@@ -109,9 +109,9 @@ def disagreement(state: State, gaps: tuple[Gap, ...], result: Result) -> str | N
     return _trail_disagreement(state, foreseen, result)
 
 
-def _labels(result: Result) -> dict[str, str]:
-    """Labels of the entries that the firmware says it tried."""
-    matches = (_TRIED.match(text) for text in result.tries)
+def _labels(result: Result, how: str = "") -> dict[str, str]:
+    """Labels of the entries that the firmware says it tried, or only of those that it started."""
+    matches = (_TRIED.match(text) for text in result.tries if text.startswith(how))
     return {match[1]: match[2] for match in matches if match}
 
 
@@ -162,9 +162,11 @@ def _candidates(foreseen: Startup) -> Iterator[Candidate]:
 def _is(state: State, foreseen: Candidate, there: Seen, labels: dict[str, str]) -> bool:
     if foreseen.volume != there.volume or fold(foreseen.file or "") not in (there.file, there.spelled):
         return False
-    if foreseen.entry:
-        return foreseen.entry == there.entry
-    return there.entry is None or not _is_own(state, there.entry, labels[there.entry])
+    # BootCurrent may still name an entry that was tried before recovery: the console says which were started.
+    entry = there.entry if there.entry in labels else None
+    if foreseen.entry or entry is None:
+        return foreseen.entry == entry
+    return not _is_own(state, entry, labels[entry])
 
 
 def _own(state: State, entry: str) -> Entry | None:
