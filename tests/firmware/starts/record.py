@@ -36,7 +36,7 @@ TRIALS = {"x64": 300, "ia32": 30, "aa64": 30}
 LOSSES, IMAGES = 60, 20
 FIRST_LOSS, FIRST_IMAGE = 10_000, 20_000
 # Rarely are there two entries of which either would start something.
-KINDS = (*losses.KINDS, *["order-first"] * 4)
+KINDS = (*losses.KINDS, *["order-first"])
 WORKERS = 2
 
 
