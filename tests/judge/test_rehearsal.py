@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
@@ -179,18 +180,50 @@ def test_an_update_that_takes_over_the_shared_default_file() -> None:
     assert DEFAULT in [route.file for route in quarry.routes]
 
 
-def test_a_route_needs_the_files_that_it_uses() -> None:
-    """A unified kernel image that the loader's settings name."""
-    settings = b"title Fernwick\nlinux /fernwick/kernel\n"
-    entry = File("", len(settings), "", states.digest("entry"))
-    hall = {**ON_HALL, "\\loader\\entries\\fernwick.conf": entry, "\\fernwick\\kernel": program("kernel")}
-    one = machine(hall)
-    one.texts[states.digest("entry")] = settings
-    found = rehearsed(one)
-    used = {place for route in found.now.startup.routes for place in route.uses}
-    lost = [loss.loss.what for loss in found.losses if loss.loss.kind is Kind.FILE]
-    if used:
-        assert any("kernel" in what for what in lost)
+# beyond the loader
+
+
+MENU = b'menuentry "Fernwick Linux" {\n  linux /fernwick/kernel ro\n  initrd /fernwick/initrd\n}\n'
+
+
+@cache
+def with_menu() -> Rehearsal:
+    """Beside the loader lie settings that lead to a kernel; the default file is the same program."""
+    settings = File("", len(MENU), "", hashlib.sha256(MENU).hexdigest())
+    kernel = {"\\fernwick\\kernel": program("kernel"), "\\fernwick\\initrd": states.text("initrd", 5000)}
+    one = machine({**ON_HALL, "\\EFI\\fernwick\\menu.cfg": settings, **kernel})
+    one.texts[settings.sha256 or ""] = MENU
+    return rehearsed(one)
+
+
+def test_every_file_beyond_the_loader_is_lost_too() -> None:
+    assert {route.followed_to for route in of(with_menu(), "Fernwick Linux").outlook.routes} == {"kernel"}
+    for path in ("\\fernwick\\kernel", "\\fernwick\\initrd"):
+        assert starts(after(with_menu(), Kind.FILE, path))["Fernwick Linux"] == "not at all"
+    assert starts(after(with_menu(), Kind.FOLDER, "folder \\fernwick"))["Fernwick Linux"] == "not at all"
+
+
+def test_a_loader_without_its_kernel_starts_next_and_gets_no_further() -> None:
+    loss = after(with_menu(), Kind.FILE, "kernel")
+    following = loss.to_json()["next_start"]
+    assert (following["file"], following["system"]) == (FERNWICK, "Fernwick Linux")
+    assert "which gets no further than its loader" in following["what"]
+    assert loss.heard is False, "it runs, but the system doesn't come up"
+    assert with_menu().heard_now is True
+
+
+@pytest.mark.parametrize(("kind", "what"), [(Kind.FILE, "menu.cfg"), (Kind.FOLDER, "folder \\EFI\\fernwick")])
+def test_without_its_settings_a_loader_alone_proves_nothing(kind: Kind, what: str) -> None:
+    loss = after(with_menu(), kind, what)
+    assert starts(loss)["Fernwick Linux"] == "not known"
+    assert loss.heard is (None if kind is Kind.FILE else False)
+
+
+def test_a_copy_that_would_not_find_its_kernel_is_not_proposed() -> None:
+    """On another volume; where it would find it, its settings and kernel are copied with it."""
+    for remedy in of(with_menu(), "Fernwick Linux").remedies:
+        if remedy.mend.sort.value == "copy-on-other-volume":
+            assert "and of what it needs (3 files)" in remedy.mend.what
 
 
 # single points and what helps
@@ -417,3 +450,9 @@ def test_things_of_one_name_are_told_apart() -> None:
     found = rehearsed(one)
     assert after(found, Kind.DISK, "gpt:attic").loss.what == 'the disk "Two of a kind" (gpt:attic)'
     assert after(found, Kind.VOLUME, QUARRY_PART).loss.what == f'the boot volume "BOOT" (gpt:{QUARRY_PART})'
+
+
+def test_of_two_mends_that_help_alike_the_one_of_less_effort_is_named() -> None:
+    """Firmware has been seen to remove a second entry for the same file."""
+    sorts = [remedy.mend.sort.value for remedy in of(with_menu(), "Fernwick Linux").remedies]
+    assert "entry" in sorts and "second-entry" not in sorts
