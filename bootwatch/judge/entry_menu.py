@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import fnmatch
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bootwatch.judge.boot_entries import BootEntry, image_entry, order_key, read_entry
 from bootwatch.judge.ground import Ground
@@ -73,7 +73,9 @@ class EntryMenu:
                 yield Outcome(None, f"may have entries in {folder} that could not be read")
 
     def _outcome(self, one: _Listed, home: Home) -> Outcome:
-        return self._check.outcome(one.entry.stanza, home, one.volume, one.file).of_entry(one.entry.id)
+        found = self._check.outcome(one.entry.stanza, home, one.volume, one.file).of_entry(one.entry.id)
+        own = (one.volume.identity, fold(one.file.path))
+        return found if own in found.uses else replace(found, uses=(own, *found.uses))
 
     def _default(self, home: Home, shown: list[Outcome], is_sure: bool) -> int | None:
         """The entry that the loader's settings choose by a pattern, else the first one."""

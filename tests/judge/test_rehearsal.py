@@ -203,6 +203,18 @@ def test_every_file_beyond_the_loader_is_lost_too() -> None:
     assert starts(after(with_menu(), Kind.FOLDER, "folder \\fernwick"))["Fernwick Linux"] == "not at all"
 
 
+def test_a_boot_entry_s_own_file_is_lost_too() -> None:
+    """Boot Loader Specification, type 1. Whether the loader has another way then is not known."""
+    text = b"title Fernwick Linux\nlinux /fernwick/kernel\n"
+    entry = File("", len(text), "", hashlib.sha256(text).hexdigest())
+    path = "\\loader\\entries\\fernwick.conf"
+    one = machine({FERNWICK: program("fernwick"), path: entry, "\\fernwick\\kernel": program("kernel")})
+    one.texts[entry.sha256 or ""] = text
+    found = rehearsed(one)
+    assert starts(after(found, Kind.FILE, path))["Fernwick Linux"] in ("not known", "not at all")
+    assert after(found, Kind.FOLDER, "\\loader\\entries").heard is not True
+
+
 def test_a_loader_without_its_kernel_starts_next_and_gets_no_further() -> None:
     loss = after(with_menu(), Kind.FILE, "kernel")
     following = loss.to_json()["next_start"]
