@@ -20,7 +20,7 @@ from bootwatch.model.disk import Disk
 HARDWARE, ACPI, MESSAGING, MEDIA = 1, 2, 3, 4
 _PCI, _PCI_ROOTS = (HARDWARE, 1), (0x0A0341D0, 0x0A0841D0)
 _ACPI = struct.Struct("<II")
-_ATA, _SCSI, _USB, _SATA, _NVME, _SD, _EMMC = 1, 2, 5, 18, 23, 26, 29
+_ATA, _SCSI, _USB, _UNIT, _SATA, _NVME, _SD, _EMMC = 1, 2, 5, 17, 18, 23, 26, 29
 _FUNCTION = re.compile(r"[0-9a-f]{4,}:[0-9a-f]{2}:([0-9a-f]{2})\.([0-7])")
 _ROOT = re.compile(r"pci([0-9a-f]{4,}):([0-9a-f]{2})")
 _USB_PLACE = re.compile(r"\d+-(\d+(?:\.\d+)*):\d+\.(\d+)")
@@ -70,11 +70,24 @@ class Attached:
 
     def is_at(self, nodes: Sequence[Node]) -> bool | None:
         """Whether ``nodes``, all but the media nodes of a device path, lead to it. None: can't be told."""
-        on_way = [node for node in nodes if (node.type, node.subtype) == _PCI]
-        if self.functions != tuple((node.data[1], node.data[0]) for node in on_way if len(node.data) == 2):
-            return False
+        if not self.disk.address:
+            return None
         behind = [node for node in nodes if node.type == MESSAGING]
-        return _both(self._is_below(nodes), self._is_behind(behind))
+        return _both(self._is_on_way(nodes), _both(self._is_below(nodes), self._is_behind(behind)))
+
+    def _is_on_way(self, nodes: Sequence[Node]) -> bool | None:
+        """Whether the path goes by the PCI functions that the kernel goes by. It can't be told of a disk that
+        the kernel reaches without PCI, though the firmware may not, nor behind a bridge that is a PCI root of
+        its own to the kernel."""
+        on_way = [node for node in nodes if (node.type, node.subtype) == _PCI]
+        if self.functions == tuple((node.data[1], node.data[0]) for node in on_way if len(node.data) == 2):
+            return True
+        is_odd = not self.functions or any(_ROOT.fullmatch(part) for part in self._parts[1:])
+        return None if is_odd and not self._is_virtio else False
+
+    @property
+    def _is_virtio(self) -> bool:
+        return self._parts[-1].startswith("virtio") and self.target is None
 
     def _is_below(self, nodes: Sequence[Node]) -> bool | None:
         """Whether the path begins at its PCI root. Which bus a root's UID stands for, only the firmware
@@ -105,7 +118,7 @@ class Attached:
             return nodes[0].data[:4] == struct.pack("<HH", *self.target)
         if "/mmc" in self.disk.address:
             return None if kinds in ([_SD], [_EMMC]) else False
-        if self._parts[-1].startswith("virtio") and self.target is None:
+        if self._is_virtio:
             return not kinds
         return None if kinds else False
 
@@ -117,8 +130,14 @@ class Attached:
 
     def _is_usb(self, nodes: Sequence[Node]) -> bool | None:
         """By ports and interface. Of a controller's two root hubs either may come first, so a higher number
-        of the first port can mean the same place."""
+        of the first port can mean the same place. Where a device has several units, a last node says which
+        (edk2)."""
         ports, interface = self.usb or ((), 0)
+        unit = nodes[-1].data[:1] if nodes and nodes[-1].subtype == _UNIT else None
+        if unit is not None:
+            nodes = nodes[:-1]
+        if self.target is not None and self.target[1] != (unit or b"\0")[0]:
+            return False
         if len(nodes) != len(ports) or any(node.subtype != _USB or len(node.data) != 2 for node in nodes):
             return False
         named = [node.data[0] for node in nodes]

@@ -32,6 +32,14 @@ def usb(port: int, interface: int = 0) -> bytes:
     return node(3, 5, bytes([port, interface]))
 
 
+def unit(number: int) -> bytes:
+    return node(3, 17, bytes([number]))
+
+
+def emmc(slot: int) -> bytes:
+    return node(3, 29, bytes([slot]))
+
+
 def drive(guid: str, number: int = 1, start: int = 2048, size: int = 8192) -> bytes:
     """A partition of a GPT."""
     return node(4, 1, struct.pack("<IQQ16sBB", number, start, size, uuid.UUID(guid).bytes_le, 2, 2))

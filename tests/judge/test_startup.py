@@ -195,6 +195,11 @@ def test_a_path_without_a_file_means_the_default_file(nodes: tuple[bytes, ...]) 
             {},
             (pci(7), paths.usb(0), paths.usb(2)),
         ),
+        (
+            "pci0000:00/0000:00:07.0/usb2/2-1/2-1:1.0/host6/target6:0:0/6:0:0:1",
+            {},
+            (pci(7), paths.usb(0), paths.unit(1)),
+        ),
     ],
 )
 def test_disks_by_what_they_hang_on(address: str, ports: dict[str, int], nodes: tuple[bytes, ...]) -> None:
@@ -205,6 +210,27 @@ def test_disks_by_what_they_hang_on(address: str, ports: dict[str, int], nodes: 
     )
     elsewhere = disk("hall", FERNWICK_PART, address=VIRTIO.format(9, 9))
     assert lands(one_entry(ROOT, *nodes, volumes=[(elsewhere, 1, {DEFAULT: program("x")})])) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("address", "ports", "nodes"),
+    [
+        ("platform/80860F14:00/mmc_host/mmc0/mmc0:0001", {}, (pci(0x17), paths.emmc(0))),
+        (
+            "pci0000:00/0000:00:0e.0/pci10000:e0/10000:e0:1d.0/10000:e1:00.0/nvme/nvme0",
+            {"nvme_namespace": 1},
+            (pci(0x1D), pci(0), paths.nvme(1)),
+        ),
+        ("", {}, (pci(4),)),
+    ],
+)
+def test_where_the_kernel_goes_another_way_it_cannot_be_told(
+    address: str, ports: dict[str, int], nodes: tuple[bytes, ...]
+) -> None:
+    on = disk("hall", FERNWICK_PART, address=address, ports=ports)
+    found = simulate(one_entry(ROOT, *nodes, volumes=[(on, 1, {DEFAULT: program("x")})]))
+    assert [route.starts for route in found.routes if route.entry] == [None]
+    assert not found.next_start.certain
 
 
 def test_narrow_firmware_on_a_wide_machine() -> None:
