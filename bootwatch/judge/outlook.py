@@ -129,12 +129,12 @@ class _Sorter:
         )
 
     def _system_of(self, volume: str | None, file: str | None, entry: str | None = None) -> System | None:
-        """By the entry where it names the loader; else by the file, as it is in this state."""
-        if not volume or not file:
-            return None
+        """By the entry where it names the loader, found or not; else by the file, as it is in this state."""
         held = self.entries.get(entry or "")
         own = self.systems.system_of_entry(held, self.state) if held and held.file else None
-        return own or self.systems.system_of_file(volume, file, self.state)
+        if own or not volume or not file:
+            return own
+        return self.systems.system_of_file(volume, file, self.state)
 
     @cached_property
     def entries(self) -> dict[str, Entry]:

@@ -98,10 +98,10 @@ class _Writer:
     def _owners(self) -> dict[tuple[str | None, Place], str]:
         """Whose what the firmware's routes lead to is. By the entry too: one loader can start two systems."""
         return {
-            (route.entry, route.place): one.name
+            (route.entry, (route.volume or "", fold(route.file or ""))): one.name
             for one in self.outlook.systems
             for route in one.routes
-            if route.place and route.by is not By.MENU
+            if route.by is not By.MENU
         }
 
     # the next start and the way to it
