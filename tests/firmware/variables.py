@@ -73,10 +73,13 @@ class Variables:
     def order(self, numbers: Sequence[int]) -> None:
         self.set("BootOrder", struct.pack(f"<{len(numbers)}H", *numbers))
 
+    def numbers(self) -> list[int]:
+        """The numbers of all Boot####, whatever they hold."""
+        return sorted(int(name[4:], 16) for name in self._list if _ENTRY.fullmatch(name))
+
     def entries(self) -> dict[int, tuple[str, bytes]]:
         """Boot#### by number: description and device-path list, as virt-firmware reads them."""
-        names = sorted(name for name in self._list if _ENTRY.fullmatch(name))
-        return {int(name[4:], 16): _described(self.get(name)) for name in names}
+        return {number: _described(self.get(f"Boot{number:04X}")) for number in self.numbers()}
 
 
 def _described(option: bytes) -> tuple[str, bytes]:

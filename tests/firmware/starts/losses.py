@@ -156,7 +156,7 @@ def _lose_order(variables: Variables, _: Loss) -> None:
 
 
 def _lose_entries(variables: Variables, _: Loss) -> None:
-    for number in variables.entries():
+    for number in variables.numbers():
         variables.delete(f"Boot{number:04X}")
     _lose_order(variables, _)
 

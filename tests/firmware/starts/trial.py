@@ -140,7 +140,7 @@ def _edit(chance: Chance, variables: Variables, features: set[str]) -> None:
 
 def _automatic(variables: Variables) -> list[int]:
     """The options that the firmware made for disks."""
-    return [number for number in variables.entries() if _value(variables, number).endswith(AUTOMATIC)]
+    return [number for number in variables.numbers() if _value(variables, number).endswith(AUTOMATIC)]
 
 
 def _value(variables: Variables, number: int) -> bytes:
@@ -173,13 +173,13 @@ def _unlist(chance: Chance, variables: Variables) -> None:
 
 
 def _delete(chance: Chance, variables: Variables) -> None:
-    found = list(variables.entries())
+    found = variables.numbers()
     if found:
         variables.delete(f"Boot{chance.choice(found):04X}")
 
 
 def _ask_next(chance: Chance, variables: Variables) -> None:
-    found = _automatic(variables) or list(variables.entries())
+    found = _automatic(variables) or variables.numbers()
     if found:
         variables.set("BootNext", struct.pack("<H", chance.choice(found)))
 
