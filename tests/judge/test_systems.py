@@ -60,7 +60,7 @@ def test_two_systems_on_one_volume() -> None:
     systems = Systems.learn((state,))
     assert names(state) == ["Fernwick Linux", "Quarry"]
     assert systems.of_file(HALL_1, "\\efi\\QUARRY\\boot\\store") == "Quarry"
-    assert systems.of_file(HALL_1, "\\EFI\\fernwick\\grub.cfg") == "Fernwick Linux"
+    assert systems.of_file(HALL_1, "\\EFI\\fernwick\\menu.cfg") == "Fernwick Linux"
     assert systems.of_volume(HALL_1) is systems.of_file(HALL_1, DEFAULT) is None
     assert systems.of_file(HALL_1, "\\kernel.img") is None
 
