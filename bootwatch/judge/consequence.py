@@ -41,6 +41,7 @@ _TAKES_WAYS = frozenset(
 _QUIET = {
     "entry-added": "There is one more way of starting",
     "order-changed": "Entries are tried in another order",
+    "next-set": "It is tried before the boot order, once",
     "volume-added": "The firmware may find a loader there too",
     "loader-added": "An entry or the firmware's own search can now start it",
 }
@@ -204,8 +205,8 @@ class Consequences:
     @cached_property
     def _same_next(self) -> str | None:
         """The system that starts next, where that is known and the same as before."""
-        former, today = self.before.next_system, self.now.next_system
-        if former is None or today is None or former.key != today.key or not self.now.next_start.certain:
+        former, today = self.before.next_system, self.at_once.next_system
+        if former is None or today is None or former.key != today.key or not self.at_once.next_start.certain:
             return None
         return today.name
 

@@ -55,6 +55,11 @@ class Entry:
         return self.data == _DIGEST_OF_MARK
 
     @property
+    def is_tried(self) -> bool:
+        """Whether the firmware tries it by itself where the boot order lists it (UEFI 2.10 §3.1.3)."""
+        return self.active and self.category == CATEGORY_BOOT
+
+    @property
     def volume(self) -> str | None:
         """The volume that it names, None for an entry without a hard drive node."""
         return None if self.target.startswith("path:") else self.target

@@ -34,7 +34,7 @@ def _alterations(before: Entry, now: Entry, knows_number: bool) -> Iterator[str]
         yield "entry-retargeted"
     elif before.data != now.data:
         yield "entry-data-changed"
-    if before.active and not now.active:
+    if before.is_tried and not now.is_tried:
         yield "entry-inactive"
     if before.number != now.number and knows_number:
         yield "entry-renumbered"

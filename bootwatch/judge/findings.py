@@ -59,7 +59,7 @@ def _not_esp(state: State, systems: Systems) -> Iterator[Finding]:
 def _removable_first(state: State, systems: Systems) -> Iterator[Finding]:
     entries = read_entries(state)
     first = next(
-        (entries[number] for number in read_order(state) if number in entries and entries[number].active),
+        (entries[number] for number in read_order(state) if number in entries and entries[number].is_tried),
         None,
     )
     if first and _is_removable(state, first):

@@ -142,6 +142,22 @@ def test_once_is_apart_from_the_order() -> None:
     assert only(found).consequence.endswith("instead of Fernwick Linux, this once.")
 
 
+@pytest.mark.parametrize("number", [b"\x00\x00", b"\x63\x00"])
+def test_once_where_it_makes_no_difference(number: bytes) -> None:
+    """For the usual entry, or for one that doesn't exist."""
+    change = only(drift(machine(), machine(BootNext=number)))
+    assert change.level is Level.CHANGED
+    assert change.consequence == "It is tried before the boot order, once; Fernwick Linux still starts next."
+
+
+def test_nothing_starts_as_usual_where_another_system_was_asked_for_once() -> None:
+    entries = {**BOTH, 2: option("Fernwick Linux, quiet", drive(FERNWICK_PART), file(FERNWICK), data=b"q")}
+    before = machine(entries=entries, order=(0, 1, 2))
+    found = drift(before, machine(entries=entries, order=(2, 0, 1), BootNext=b"\x01\x00"))
+    assert levels(found) == {"order-changed": "changed", "next-set": "diverted"}
+    assert not any("still starts next" in change.consequence for change in found.changes)
+
+
 def test_a_default_file_taken_over() -> None:
     """Nothing but the default file starts Fernwick Linux, and Quarry's update puts its own loader there."""
     hall = {FERNWICK: program("fernwick"), DEFAULT: program("fernwick")}

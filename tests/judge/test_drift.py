@@ -51,6 +51,11 @@ def entry_inactive(root: Root) -> None:
     root.entry(1, "Quarry", QUARRY_ESP, QUARRY_LOADER, data=b"QRY1", attributes=0)
 
 
+def entry_an_application(root: Root) -> None:
+    """The firmware passes it over when it goes through the order (UEFI 2.10 §3.1.3)."""
+    root.entry(1, "Quarry", QUARRY_ESP, QUARRY_LOADER, data=b"QRY1", attributes=0x101)
+
+
 def entry_retargeted(root: Root) -> None:
     root.entry(0, "Fernwick Linux", FERNWICK_ESP, DEFAULT_LOADER)
 
@@ -167,6 +172,7 @@ HAPPENINGS: list[tuple[Callable[[Root], None], list[tuple[str, str, str | None]]
     (entry_new_last, [("entry-added", "changed", "Cellar tools")]),
     (entry_new_first, [("entry-added", "changed", "Cellar tools"), ("order-changed", "changed", None)]),
     (entry_inactive, [("entry-inactive", "weakened", Q)]),
+    (entry_an_application, [("entry-inactive", "weakened", Q)]),
     (entry_retargeted, [("entry-retargeted", "weakened", F)]),
     (entry_renumbered, [("entry-renumbered", "routine", F)]),
     (entry_relabelled, [("entry-relabelled", "routine", F)]),
