@@ -183,11 +183,19 @@ class OptionPath:
             return _never("no USB disk is attached")
         if len(nodes) > 1:
             return _never("it names a USB disk by its kind and a file there, which firmware doesn't follow")
-        landings = tuple(self.ground.default_of(disk) for disk in sticks)
+        landings = tuple(self._default_of_first(disk) for disk in sticks)
         if (nodes[0].type, nodes[0].subtype) == _USB_CLASS and nodes[0].data[:4] == _ANY_USB:
             started = tuple(landing for landing in landings if landing.chosen or landing.starts is None)
             return started or landings[:1]
         return tuple(_unsure(landing) for landing in landings)
+
+    def _default_of_first(self, disk: Disk) -> Landing:
+        """The default file of the disk's first file system: edk2 looks at no other of a USB disk that is named
+        by its kind."""
+        if next(self.ground.unread_of(disk), None):
+            return _unsure(self.ground.default_of(disk))
+        volumes = self.ground.volumes_of(disk)
+        return self.ground.default_on(volumes[0]) if volumes else self.ground.default_of(disk)
 
     # a file at last
 

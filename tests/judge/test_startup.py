@@ -71,6 +71,15 @@ def test_a_next_that_names_nothing_is_passed_over(value: bytes) -> None:
     assert ran(simulate(machine({"BootNext": value})))[:2] == ("BootOrder", "Boot0000")
 
 
+def test_of_a_usb_disk_named_by_its_kind_only_the_first_file_system_counts() -> None:
+    """Starts of OVMF: with the default file on the second one alone it was passed over."""
+    stick = disk("stick", FERNWICK_PART, QUARRY_PART, address=STICK.format(1), removable=True)
+    loader = {DEFAULT: program("fernwick")}
+    kind = paths.node(3, 15, b"\xff\xff\xff\xff\x08\xff\xff")
+    assert lands(one_entry(kind, volumes=[(stick, 1, loader), (stick, 2, {})])) == (FERNWICK_PART, DEFAULT)
+    assert lands(one_entry(kind, volumes=[(stick, 1, {}), (stick, 2, loader)])) == (None, None)
+
+
 @pytest.mark.parametrize("attributes", [0, 0x101, 0x201, 0x1F01, 8])
 def test_the_order_passes_over_what_is_not_active_or_no_boot_entry(attributes: int) -> None:
     off = option("Fernwick Linux", drive(FERNWICK_PART), file(FERNWICK), attributes=attributes)
