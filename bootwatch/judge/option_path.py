@@ -190,8 +190,8 @@ class OptionPath:
         return tuple(_unsure(landing) for landing in landings)
 
     def _default_of_first(self, disk: Disk) -> Landing:
-        """The default file of the disk's first file system: edk2 looks at no other of a USB disk that is named
-        by its kind."""
+        """The default file of the disk's first file system: edk2 looks at no other one of a USB disk that is
+        named by its kind."""
         if next(self.ground.unread_of(disk), None):
             return _unsure(self.ground.default_of(disk))
         volumes = self.ground.volumes_of(disk)
