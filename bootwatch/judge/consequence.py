@@ -12,6 +12,7 @@ from dataclasses import replace
 from functools import cached_property
 
 from bootwatch.judge.drafts import Consequence, Draft, stable_id
+from bootwatch.judge.lost_sight import lost_sight, was_program
 from bootwatch.judge.lost_ways import LostWay, LostWays, uses
 from bootwatch.judge.meanings import CHANGES, fill
 from bootwatch.judge.outlook import How, Outlook, SystemOutlook, outlook
@@ -60,6 +61,7 @@ class Consequences:
         is_usual = usual is sides.now
         self.at_once = self.now if is_usual else outlook(sides.now, sides.gaps, sides.systems)
         self._lost = LostWays(sides, self.before, self.now)
+        self._stranding: set[str] = set()
 
     def of(self, draft: Draft) -> Consequence:
         """The worst of what the change led to."""
@@ -70,7 +72,10 @@ class Consequences:
             return self._without_loss(draft)
         sentences = dict.fromkeys(one.sentence for one in worst_ones)
         systems = dict.fromkeys(name for one in worst_ones for name in one.systems)
-        return Consequence(level, _joined(sentences), tuple(systems))
+        sentence = _joined(sentences)
+        if level is Level.STRANDED:
+            self._stranding.add(sentence)
+        return Consequence(level, sentence, tuple(systems))
 
     def unclaimed(self, drafts: Iterable[Draft]) -> Iterator[str]:
         """Entries through which a route was lost though nothing happened to them, nor to what they name."""
@@ -81,8 +86,8 @@ class Consequences:
                 yield route.entry
 
     def unexplained(self, changes: Iterable[Change]) -> Iterator[Finding]:
-        """Systems that would no longer start though no change says so."""
-        told = {change.system for change in changes if change.level is Level.STRANDED}
+        """Systems that would no longer start though no change says so, whatever level the config gave it."""
+        told = {change.system for change in changes if change.consequence in self._stranding}
         for former in self.before.systems:
             today, system = self.now.by_key.get(former.system.key), former.system
             is_lost = bool(former.starts) and today is not None and today.starts is False
@@ -192,6 +197,9 @@ class Consequences:
             return Consequence(
                 Level.ROUTINE, "The firmware makes such entries itself, and takes them away with the device."
             )
+        less = lost_sight(self.before, self.now, self.sides, draft)
+        if less:
+            return less
         if self._is_beside_loader(draft):
             return Consequence(
                 Level.WEAKENED,
@@ -217,7 +225,7 @@ class Consequences:
 
     def _is_beside_loader(self, draft: Draft) -> bool:
         """Whether a program is gone from the folder of a loader that starts a system: a second stage, say."""
-        if draft.change != "file-missing" or not _is_program(self.sides.before, draft):
+        if draft.change != "file-missing" or not was_program(self.sides, draft):
             return False
         folder = (plain(str(draft.scope.get("volume"))), fold(folder_of(draft.path)))
         return any(
@@ -225,12 +233,6 @@ class Consequences:
             for one in self.before.systems
             for route in one.working()
         )
-
-
-def _is_program(state: State, draft: Draft) -> bool:
-    volume = state.volumes.get(str(draft.scope.get("volume")))
-    file = volume.file(draft.path) if volume else None
-    return bool(file and file.program)
 
 
 def _usual(state: State) -> State:
@@ -260,7 +262,8 @@ def _left(way: LostWay, today: SystemOutlook) -> str:
     if way.only_asked and today.how is How.ON_REQUEST:
         return f"{today.name} no longer starts by itself, only when somebody chooses it."
     working = sorted(today.working(), key=lambda route: not route.unattended)
-    more = f" and {len(working) - 1} more" if len(working) > 1 else ""
+    others = len(working) - 1
+    more = f" and {others} other way{'s' if others > 1 else ''}" if others else ""
     asked = "" if today.how is How.BY_ITSELF else ", but only when somebody chooses it"
     return f"{today.name} still starts, through {way_phrase(working[0])}{more}{asked}; one way to it is gone."
 

@@ -294,3 +294,33 @@ def test_a_loss_that_no_change_explains() -> None:
     found = drift(before, now)
     assert found.changes == ()
     assert [(one.finding, one.level) for one in found.findings] == [("no-way-left", Level.STRANDED)]
+
+
+def test_a_level_that_the_config_moved_comes_back_as_no_finding() -> None:
+    weights = Weights((Rule(Level.CHANGED, change="entry-missing"),))
+    found = drift(machine(), machine(order=(0,), entries={0: TO_FERNWICK}), weights=weights)
+    assert levels(found) == {"entry-missing": "changed"}
+    assert found.findings == ()
+
+
+CONF = "\\loader\\entries\\fernwick.conf"
+
+
+def with_entries(*, conf: str | None = "title Fernwick Linux\nlinux /vmlinuz\n", kernel: File) -> State:
+    """Fernwick Linux's loader with an entry of its own (UAPI Boot Loader Specification)."""
+    digest = hashlib.sha256((conf or "").encode()).hexdigest()
+    own = {CONF: File("", len(conf), "", digest)} if conf else {}
+    held = machine({**ON_HALL, **own, "\\vmlinuz": kernel})
+    return replace(held, texts={digest: (conf or "").encode()})
+
+
+@pytest.mark.parametrize(
+    ("now", "name"),
+    [
+        (with_entries(conf=None, kernel=program("kernel")), "file-missing"),
+        (with_entries(kernel=states.text()), "file-changed"),
+    ],
+)
+def test_a_loader_that_may_find_no_kernel_any_more(now: State, name: str) -> None:
+    change = only(drift(with_entries(kernel=program("kernel")), now))
+    assert (change.change, change.level, change.system) == (name, Level.WEAKENED, "Fernwick Linux")

@@ -1,0 +1,59 @@
+"""What a lost or altered file leaves unknown: whether a loader that is still there finds its kernel."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from bootwatch.judge.drafts import Consequence, Draft
+from bootwatch.judge.lost_ways import uses
+from bootwatch.judge.outlook import Outlook, SystemOutlook
+from bootwatch.judge.sides import Sides
+from bootwatch.judge.steps import Route
+from bootwatch.model.level import Level
+from bootwatch.model.snapshot import State
+from bootwatch.model.volume import File
+
+_KERNEL = "kernel"  # a route's followed_to
+
+
+def lost_sight(before: Outlook, now: Outlook, sides: Sides, draft: Draft) -> Consequence | None:
+    """What to say where a file went that a start was followed through; None where nothing got less known."""
+    if not draft.change.startswith(("loader-", "file-")):
+        return None
+    for former in before.systems:
+        if former.system.hidden or not any(_went_by(former, draft)):
+            continue
+        name, today = former.name, now.by_key.get(former.system.key)
+        if today is not None and today.starts and not any(_deep(today)):
+            said = f"{name} was followed to its kernel before and can be followed only to its loader now"
+            return _unknown(f"{said}: whether it still starts can't be told.", name)
+        if was_program(sides, draft) and not _is_program(_file(sides.now, draft)):
+            return _unknown(f"{name} starts by it, and it is no program any more.", name)
+    return None
+
+
+def was_program(sides: Sides, draft: Draft) -> bool:
+    """Whether the file of a change was a program in the baseline."""
+    return _is_program(_file(sides.before, draft))
+
+
+def _unknown(sentence: str, system: str) -> Consequence:
+    return Consequence(Level.WEAKENED, sentence, (system,))
+
+
+def _went_by(former: SystemOutlook, draft: Draft) -> Iterator[Route]:
+    volume = str(draft.scope.get("volume"))
+    return (route for route in _deep(former) if uses(route, volume, draft.path))
+
+
+def _deep(one: SystemOutlook) -> Iterator[Route]:
+    return (route for route in one.working() if route.followed_to == _KERNEL)
+
+
+def _file(state: State, draft: Draft) -> File | None:
+    volume = state.volumes.get(str(draft.scope.get("volume")))
+    return volume.file(draft.path) if volume else None
+
+
+def _is_program(file: File | None) -> bool:
+    return bool(file and file.program)
