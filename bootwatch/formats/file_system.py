@@ -22,8 +22,6 @@ from .reader import Reader, Source
 SIZE = 68 << 10
 UNKNOWN, EMPTY = "unknown", "empty"
 ENCRYPTED = "crypto_FVE"
-# What hides another layer: file systems in it can't be seen from outside.
-CONTAINERS = frozenset({"crypto_LUKS", "LVM2_member", "linux_raid_member", ENCRYPTED})
 
 _U32 = struct.Struct("<I")
 _U64 = struct.Struct("<Q")

@@ -8,9 +8,9 @@ is `diverted`; any other lost route is `weakened`. A change that took nothing aw
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 from functools import cached_property
 
+from bootwatch.judge.altered import usual
 from bootwatch.judge.drafts import Consequence, Draft, stable_id
 from bootwatch.judge.lost_sight import lost_sight, was_program
 from bootwatch.judge.lost_ways import LostWay, LostWays, uses
@@ -24,10 +24,7 @@ from bootwatch.judge.ways import as_before, way_phrase
 from bootwatch.model.change import Change, Finding
 from bootwatch.model.level import Level, worst
 from bootwatch.model.path import fold, folder_of
-from bootwatch.model.snapshot import State
-from bootwatch.model.variable import key
 
-_ONCE = ("BootNext", "OsIndications")
 _TAKES_WAYS = frozenset(
     {
         "entry-missing",
@@ -55,10 +52,10 @@ class Consequences:
 
     def __init__(self, sides: Sides) -> None:
         self.sides = sides
-        self.before = outlook(_usual(sides.before), sides.before_gaps, sides.systems)
-        usual = _usual(sides.now)
-        self.now = outlook(usual, sides.gaps, sides.systems)
-        is_usual = usual is sides.now
+        self.before = outlook(usual(sides.before), sides.before_gaps, sides.systems)
+        now = usual(sides.now)
+        self.now = outlook(now, sides.gaps, sides.systems)
+        is_usual = now is sides.now
         self.at_once = self.now if is_usual else outlook(sides.now, sides.gaps, sides.systems)
         self._lost = LostWays(sides, self.before, self.now)
         self._stranding: set[str] = set()
@@ -91,7 +88,7 @@ class Consequences:
         for former in self.before.systems:
             today, system = self.now.by_key.get(former.system.key), former.system
             is_lost = bool(former.starts) and today is not None and today.starts is False
-            if is_lost and system.name not in told and not (system.hidden or system.removable):
+            if is_lost and system.name not in told and system.is_watched:
                 name, where = "no-way-left", ", ".join(system.volumes)
                 what = stable_id(name, (system.key,))
                 yield Finding(what, name, Level.STRANDED, system.name, system.name, where)
@@ -235,21 +232,12 @@ class Consequences:
         )
 
 
-def _usual(state: State) -> State:
-    """Without what was asked for once."""
-    once = {key(name) for name in _ONCE} & state.variables.keys()
-    if not once:
-        return state
-    return replace(state, variables={name: one for name, one in state.variables.items() if name not in once})
-
-
 def _as_route(following: NextStart) -> Route:
     return Route(
         following.by,
         following.entry,
         following.label,
         following.volume,
-        following.partition,
         following.file,
         True,
         "",

@@ -102,6 +102,11 @@ def read_entries(state: State) -> dict[int, Entry]:
     return entries
 
 
+def entries_by_name(state: State) -> dict[str, Entry]:
+    """The same by their names: Boot0007."""
+    return {entry.name: entry for entry in read_entries(state).values()}
+
+
 @lru_cache(maxsize=1 << 16)
 def read_option(data: bytes) -> LoadOption | None:
     """A load option's variable, None when the firmware would discard it as malformed.

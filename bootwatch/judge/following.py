@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bootwatch.judge.ground import Landing, Place
+from bootwatch.judge.ground import Place
 from bootwatch.judge.outlook import Outlook
 from bootwatch.judge.steps import By, Candidate, Route
 from bootwatch.judge.systems import System
+from bootwatch.judge.ways import entry_phrase
 
 
 def starts_next(seen: Outlook, system: System) -> bool | None:
@@ -44,7 +45,7 @@ def next_routes(seen: Outlook) -> list[Route]:
     if following.certain:
         wanted = {(following.entry, following.place)}
     else:
-        wanted = {(one.entry, _place(one)) for one in following.candidates}
+        wanted = {(one.entry, one.place) for one in following.candidates}
     return [route for route in seen.startup.routes if route.place and (route.entry, route.place) in wanted]
 
 
@@ -63,15 +64,11 @@ def _own(seen: Outlook, system: System) -> Iterator[Route]:
 
 
 def _is_of(seen: Outlook, candidate: Candidate, system: System) -> bool | None:
-    place = _place(candidate)
+    place = candidate.place
     if place is None:
         return None
     owners = {one.system.key for one in seen.systems for route in one.routes if route.place == place}
     return system.key in owners if owners else None
-
-
-def _place(candidate: Candidate) -> Place | None:
-    return Landing(True, "", candidate.volume, candidate.file).place
 
 
 def next_phrase(seen: Outlook) -> str:
@@ -83,10 +80,10 @@ def next_phrase(seen: Outlook) -> str:
         sure = "nothing: the firmware would stop in its own menu"
         return sure if following.certain else "what can't be told"
     name = seen.next_system.name if seen.next_system else _unowned(following.file)
-    way = f"the entry {following.entry}"
-    if following.label:
-        way = numbered(f'the entry "{following.label}"', following.entry)
-    if following.entry is None:
+    if following.entry:
+        way = entry_phrase(following.entry, following.label)
+        way = numbered(way, following.entry if following.label else None)
+    else:
         way = f"the default file {following.file}" if following.file else "the firmware's own search"
     return ("" if following.certain else "probably ") + f"{name}, through {way}"
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import chain, islice
 
+from bootwatch.formats.pe import SUBSYSTEM_APPLICATION
 from bootwatch.judge.architecture import architecture_of
 from bootwatch.judge.entries import Entry, read_order
 from bootwatch.model.path import fold
@@ -20,7 +21,6 @@ _OWN_FOLDER = re.compile(r"(\\EFI\\([^\\]+))\\")
 _SHARED = frozenset({"BOOT", "LINUX", "TOOLS"})
 BOOT_FOLDER = "\\EFI\\BOOT"
 _DEFAULT_FILE = re.compile(r"\\EFI\\BOOT\\BOOT[A-Z0-9]+\.EFI")
-_APPLICATION = 10
 _UNLISTED = 0x10000
 _MOST_ENTRIES = 4096
 UNPLACED = "path:"
@@ -129,7 +129,7 @@ class Glance:
         program = file.program
         return (
             program is not None
-            and program.subsystem == _APPLICATION
+            and program.subsystem == SUBSYSTEM_APPLICATION
             and program.machine is not None
             and self._architecture_runs(program.machine)
         )

@@ -25,8 +25,25 @@ _FV_FILE = (4, 6)
 GIVEN_BACK = "its program gives the start back"
 
 
+class Placed:
+    """Something at a file on a volume, as far as both are known."""
+
+    __slots__ = ()
+    volume: str | None
+    file: str | None
+
+    @property
+    def partition(self) -> str | None:
+        """As /dev/disk/by-partuuid spells it; None for a file system without a table."""
+        return partition_name(self.volume)
+
+    @property
+    def place(self) -> Place | None:
+        return (self.volume, fold(self.file)) if self.volume and self.file else None
+
+
 @dataclass(frozen=True, slots=True)
-class Landing:
+class Landing(Placed):
     """Where a load option ends. ``starts`` None: it can't be told, and ``likely`` is what to go by.
 
     ``chosen``: the firmware settles for this file (see Verdict). ``volume`` None with ``starts`` True: a
@@ -39,15 +56,6 @@ class Landing:
     file: str | None = None
     likely: bool = True
     chosen: bool = False
-
-    @property
-    def partition(self) -> str | None:
-        """As /dev/disk/by-partuuid spells it; None for a file system without a table."""
-        return partition_name(self.volume)
-
-    @property
-    def place(self) -> Place | None:
-        return (self.volume, fold(self.file)) if self.volume and self.file else None
 
 
 def partition_name(volume: str | None) -> str | None:

@@ -6,12 +6,10 @@ well as the firmware; only a look at the shutdown proves that it was not somethi
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
-from bootwatch.formats import guid
 from bootwatch.judge.entries import Entry, read_entries, read_order
 from bootwatch.model.change import Custody
 from bootwatch.model.gap import Gap
@@ -19,9 +17,6 @@ from bootwatch.model.habit import Habit, Sighting
 from bootwatch.model.snapshot import State
 from bootwatch.model.variable import Variable, entry_number, key
 
-# The optional data of entries that edk2 makes anew at each start; they come and go with disks and sticks.
-AUTOMATIC = "8108ac4e-9f11-4d59-850e-e21a522c59b2"
-_AUTOMATIC_DATA = hashlib.sha256(guid.to_bytes(AUTOMATIC)).hexdigest()
 _LABEL = 80
 _MOST = 4
 # More than any firmware has room for; nothing is claimed of a machine that says so.
@@ -52,9 +47,7 @@ class Seen:
     def is_blind(self) -> bool:
         """Whether an entry or the order could not be read: then nothing is gone, and nothing was moved."""
         return len(self.start_variables) > _MOST_ENTRIES or any(
-            gap.kind == "variables"
-            and (gap.name in ("*", key("BootOrder")) or entry_number(gap.name) is not None)
-            for gap in self.gaps
+            gap.covers_an_entry or gap.covers_variable(key("BootOrder")) for gap in self.gaps
         )
 
     @property
@@ -107,7 +100,7 @@ def _moved_in_front(end: Seen, now: Seen) -> Iterator[str]:
     if not end.order or not now.order or end.order[0] == now.order[0] or end.order[0] not in now.order:
         return
     was, new = now.entries[end.order[0]], now.entries[now.order[0]]
-    made = ", which the firmware made itself," if is_automatic(new) else ""
+    made = ", which the firmware made itself," if new.is_firmware_made else ""
     yield f"{_words(new)}{made} in front of {_words(was)}"
 
 
@@ -118,11 +111,11 @@ def _dropped(begin: Seen, end: Seen, now: Seen) -> Iterator[str]:
     if was != made and was == found:
         yield "the boot order is as it was before"
     for identity, entry in end.entries.items():
-        is_gone = identity not in begin.entries and identity not in now.entries and not is_automatic(entry)
+        is_gone = identity not in begin.entries and identity not in now.entries and not entry.is_firmware_made
         if is_gone and (entry.volume is None or entry.volume in now.disks_of):
             yield f"{_words(entry)}, which was new, is gone"
     for identity, entry in now.entries.items():
-        if identity in begin.entries and identity not in end.entries and not is_automatic(entry):
+        if identity in begin.entries and identity not in end.entries and not entry.is_firmware_made:
             yield f"{_words(entry)}, which was deleted, is back"
     for identity in sorted(common):
         if begin.entries[identity].active == now.entries[identity].active != end.entries[identity].active:
@@ -135,16 +128,11 @@ def _deleted(end: Seen, now: Seen) -> Iterator[str]:
     if now.has_unread_disks:
         return
     for identity, entry in end.entries.items():
-        if identity in now.entries or is_automatic(entry):
+        if identity in now.entries or entry.is_firmware_made:
             continue
         disks = end.disks_of.get(entry.volume or "", set())
         if disks and not disks & now.state.disks.keys() and entry.volume not in now.disks_of:
             yield _words(entry)
-
-
-def is_automatic(entry: Entry) -> bool:
-    """Whether the firmware made the entry by itself, for a device it found."""
-    return entry.data == _AUTOMATIC_DATA
 
 
 def _words(entry: Entry) -> str:

@@ -9,7 +9,7 @@ from functools import cached_property, partial
 
 from bootwatch.judge import altered
 from bootwatch.judge.architecture import architecture_of
-from bootwatch.judge.entries import Entry, read_entries, read_order
+from bootwatch.judge.entries import Entry, entries_by_name, read_order
 from bootwatch.judge.ground import Place
 from bootwatch.judge.nouns import Nouns
 from bootwatch.judge.outlook import Outlook, SystemOutlook
@@ -35,11 +35,6 @@ class Kind(StrEnum):
     ALL_ENTRIES = "all-entries"
     ORDER_FIRST = "order-first"
     DEFAULT_FILE = "default-file"
-
-    @property
-    def is_deed(self) -> bool:
-        """Whether nothing is lost, but a system's update does something."""
-        return self in (Kind.ORDER_FIRST, Kind.DEFAULT_FILE)
 
 
 @dataclass(frozen=True)
@@ -112,7 +107,7 @@ class _Finder:
 
     @cached_property
     def _read(self) -> dict[str, Entry]:
-        return {entry.name: entry for entry in read_entries(self.state).values()}
+        return entries_by_name(self.state)
 
     # variables
 
@@ -235,7 +230,7 @@ def _put_first(state: State, number: int) -> State:
 
 
 def _installed(now: Outlook) -> Iterable[SystemOutlook]:
-    return (one for one in now.systems if not one.system.hidden and not one.system.removable)
+    return (one for one in now.systems if one.system.is_watched)
 
 
 def _is_same(one: File | None, other: File) -> bool:

@@ -13,8 +13,6 @@ from bootwatch.model.level import Level
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import File
 
-_KERNEL = "kernel"  # a route's followed_to
-
 
 def lost_sight(before: Outlook, now: Outlook, sides: Sides, draft: Draft) -> Consequence | None:
     """What to say where a file went that a start was followed through; None where nothing got less known."""
@@ -47,12 +45,11 @@ def _went_by(former: SystemOutlook, draft: Draft) -> Iterator[Route]:
 
 
 def _deep(one: SystemOutlook) -> Iterator[Route]:
-    return (route for route in one.working() if route.followed_to == _KERNEL)
+    return (route for route in one.working() if route.is_deep)
 
 
 def _file(state: State, draft: Draft) -> File | None:
-    volume = state.volumes.get(str(draft.scope.get("volume")))
-    return volume.file(draft.path) if volume else None
+    return state.file(str(draft.scope.get("volume")), draft.path)
 
 
 def _is_program(file: File | None) -> bool:

@@ -15,7 +15,7 @@ from bootwatch.judge.steps import By, Route
 from bootwatch.judge.systems import System
 from bootwatch.model.gap import Gap
 from bootwatch.model.path import fold
-from bootwatch.model.variable import entry_number, key
+from bootwatch.model.variable import key
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,8 @@ class LostWays:
         """Whether a route that isn't found may lie in what could not be read."""
         entry = self._entry_now.get(route.entry or "")
         if route.entry and entry is None:
-            return any(gap.kind == "variables" and self._is_of_entry(gap) for gap in self.sides.gaps)
+            order = key("BootOrder")
+            return any(gap.covers_an_entry or gap.covers_variable(order) for gap in self.sides.gaps)
         return entry in self._untold or any(self._hides_volume(gap, route) for gap in self.sides.gaps)
 
     def _hides_volume(self, gap: Gap, route: Route) -> bool:
@@ -70,10 +71,6 @@ class LostWays:
         """Entries of which it can't be told what they start."""
         routes = self.now.startup.routes
         return frozenset(route.entry for route in routes if route.entry and route.starts is None)
-
-    @staticmethod
-    def _is_of_entry(gap: Gap) -> bool:
-        return gap.name == "*" or entry_number(gap.name) is not None or gap.name == key("BootOrder")
 
     @cached_property
     def _made_before(self) -> frozenset[str]:

@@ -1,4 +1,4 @@
-"""Load options in bytes, as `mends` would add them (UEFI 2.10 §3.1.3, §10.3.5)."""
+"""Load options and device paths in bytes, where one is made up (UEFI 2.10 §3.1.3, §10.3.5)."""
 
 from __future__ import annotations
 
@@ -27,8 +27,13 @@ def option_for(state: State, volume: Volume, path: str, description: str) -> byt
     node = _hard_drive(part) if part else None
     if node is None or len(path) > _LONGEST:
         return None
-    nodes = node + _node(FILE, _text(path)) + _END
+    nodes = node + file_path(path)
     return _OPTION.pack(ACTIVE, len(nodes)) + _text(description) + nodes
+
+
+def file_path(path: str) -> bytes:
+    """The device path of a file wherever it is (UEFI 2.10 §3.1.2)."""
+    return _node(FILE, _text(path)) + _END
 
 
 def _hard_drive(part: Partition) -> bytes | None:

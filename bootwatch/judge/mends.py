@@ -9,7 +9,7 @@ from functools import cached_property, partial
 
 from bootwatch.formats.load_option import CATEGORY_BOOT
 from bootwatch.judge import altered
-from bootwatch.judge.entries import Entry, read_entries, read_order
+from bootwatch.judge.entries import Entry, entries_by_name, read_order
 from bootwatch.judge.ground import Ground
 from bootwatch.judge.made_option import option_for
 from bootwatch.judge.nouns import Nouns
@@ -93,7 +93,7 @@ class _Mender:
 
     @cached_property
     def _entries(self) -> dict[str, Entry]:
-        return {entry.name: entry for entry in read_entries(self.state).values()}
+        return entries_by_name(self.state)
 
     @cached_property
     def _order(self) -> list[int]:

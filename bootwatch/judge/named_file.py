@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from enum import StrEnum
 
 from bootwatch.judge.file_systems import FileSystems
 from bootwatch.judge.ground import Ground
 from bootwatch.judge.menu import By, Role, Target, Where
+from bootwatch.judge.runnable import SHORT_NAME
 from bootwatch.judge.settings_words import LABEL
 from bootwatch.model.path import fold, folder_of
 from bootwatch.model.volume import File, Volume
-
-_SHORT_NAME = re.compile(r"~\d")
 
 
 class Fate(StrEnum):
@@ -113,7 +111,7 @@ class NamedFiles:
                 return Named(fate, f"{_names(target, file.path)}, {why}" if why else "", volume, file)
         if any(self._ground.is_hidden(volume, path) for volume in volumes):
             return Named(Fate.UNKNOWN, f"{_names(target)}, which could not be looked for", volumes[0])
-        if _SHORT_NAME.search(path):
+        if SHORT_NAME.search(path):
             return Named(Fate.UNKNOWN, f"{_names(target)} by a short name, which is not recorded", volumes[0])
         return Named(Fate.BROKEN, f"{_names(target)}, which is not there", volumes[0])
 

@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Any
 
 from bootwatch.judge.depth import Depth, follow
-from bootwatch.judge.entries import Entry, read_entries
+from bootwatch.judge.entries import Entry, entries_by_name
 from bootwatch.judge.ground import Ground, Landing, Place
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.startup import By, NextStart, Route, Startup, simulate
@@ -17,7 +17,6 @@ from bootwatch.judge.systems import System, Systems
 from bootwatch.model.gap import Gap
 from bootwatch.model.path import fold
 from bootwatch.model.snapshot import State
-from bootwatch.model.variable import entry_number
 
 
 class How(StrEnum):
@@ -138,7 +137,7 @@ class _Sorter:
 
     @cached_property
     def entries(self) -> dict[str, Entry]:
-        return {entry.name: entry for entry in read_entries(self.state).values()}
+        return entries_by_name(self.state)
 
     def _depth(self, volume: str, file: str) -> Depth:
         return follow(self.state, self.gaps, volume, file)
@@ -154,7 +153,7 @@ class _Sorter:
             route,
             starts=starts,
             why=why,
-            followed_to=depth.followed_to.value,
+            followed_to=depth.followed_to,
             uses=depth.uses,
             unattended=route.unattended and depth.unattended is not False,
         )
@@ -181,7 +180,6 @@ class _Sorter:
             entry=route.entry,
             label=route.label,
             volume=landing.volume,
-            partition=landing.partition,
             file=landing.file,
             starts=landing.starts,
             why=landing.why,
@@ -193,9 +191,7 @@ class _Sorter:
     def _may_hide(self, system: System) -> bool:
         volumes = {plain(volume) for volume in system.volumes}
         return any(
-            gap.kind == "disk"
-            or (gap.kind == "variables" and (gap.name == "*" or entry_number(gap.name) is not None))
-            or (gap.kind == "volume" and plain(gap.name) in volumes)
+            gap.kind == "disk" or gap.covers_an_entry or (gap.kind == "volume" and plain(gap.name) in volumes)
             for gap in self.gaps
         )
 

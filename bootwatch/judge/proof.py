@@ -11,20 +11,20 @@ import re
 from dataclasses import dataclass
 
 from bootwatch.judge.entries import Entry, entry_name, parse_entry, read_entries, read_order, variable_of
+from bootwatch.judge.glance import BOOT_FOLDER
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.steps import By, Candidate, NextStart, Startup
 from bootwatch.model.attempt import Origin
 from bootwatch.model.path import fold, folder_of
 from bootwatch.model.prediction import Outcome, Prediction, Proof, Target, Verdict
 from bootwatch.model.snapshot import Circumstance, State
-from bootwatch.model.variable import LOADER_INTERFACE, entry_number, key
+from bootwatch.model.variable import entry_number, key
 
 LOG = "the firmware's log"
 BOOT_CURRENT = "BootCurrent"
 LOADER = "LoaderDevicePartUUID"
 
 _PART_UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
-_DEFAULT_FOLDER = "\\EFI\\BOOT"
 _LONGEST = 200  # characters of a path in a sentence
 
 
@@ -62,7 +62,7 @@ def started(circumstance: Circumstance, startup: Startup, state: State, before: 
     ``startup`` is the simulation of ``state``, which says where entries lead; ``before`` the last state of
     the start before, which shows whether the number in BootCurrent still means the same entry.
     """
-    logged, current = _logged(circumstance), _current(circumstance)
+    logged, current = _logged(circumstance), circumstance.current_entry
     loader = _loader_volume(circumstance)
     entry = _entry(state, current) if current is not None else None
     if logged:
@@ -85,15 +85,9 @@ def _logged(circumstance: Circumstance) -> Origin | None:
     return last.loader
 
 
-def _current(circumstance: Circumstance) -> int | None:
-    variable = circumstance.variables.get(key(BOOT_CURRENT))
-    return int.from_bytes(variable.data, "little") if variable and len(variable.data) == 2 else None
-
-
 def _loader_volume(circumstance: Circumstance) -> str | None:
     """The identity of the volume that the loader says it came from."""
-    variable = circumstance.variables.get(key(LOADER, LOADER_INTERFACE))
-    text = variable.data.decode("utf-16-le", "replace").partition("\0")[0].lower() if variable else ""
+    text = circumstance.loader_partition
     return f"gpt:{text}" if _PART_UUID.fullmatch(text) else None
 
 
@@ -232,7 +226,7 @@ def _is_own(target: Target, known: Known) -> bool:
         return True
     volume, file = _place(target)
     folder = folder_of(file)
-    if folder not in ("", fold(_DEFAULT_FOLDER)) and (volume, folder) in (
+    if folder not in ("", BOOT_FOLDER) and (volume, folder) in (
         (own_volume, folder_of(own_file)) for own_volume, own_file in places
     ):
         return True
@@ -241,8 +235,7 @@ def _is_own(target: Target, known: Known) -> bool:
 
 
 def _content(target: Target, state: State) -> str | None:
-    volume = state.volumes.get(target.volume or "")
-    file = volume.file(target.file) if volume and target.file else None
+    file = state.file(target.volume, target.file)
     return file.sha256 if file else None
 
 
@@ -253,7 +246,7 @@ def _is_alone(volume: str, state: State) -> bool:
         for entry in read_entries(state).values()
         if entry.volume == plain(volume) and entry.file
     }
-    return len(folders - {fold(_DEFAULT_FOLDER)}) < 2
+    return len(folders - {BOOT_FOLDER}) < 2
 
 
 def _words(target: Target) -> str:

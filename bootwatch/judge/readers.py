@@ -12,6 +12,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
+from bootwatch.formats.pe import SUBSYSTEM_APPLICATION
+from bootwatch.judge.glance import BOOT_FOLDER
 from bootwatch.judge.menu import Menu
 from bootwatch.judge.named_file import is_unified
 from bootwatch.judge.settings_text import parse
@@ -21,9 +23,7 @@ from bootwatch.model.snapshot import State
 from bootwatch.model.volume import ENTRIES_FOLDER, File, Volume
 
 IMAGES_FOLDER = "\\EFI\\LINUX"
-_BOOT_FOLDER = "\\EFI\\BOOT"
 _ENTRIES = fold(ENTRIES_FOLDER)
-_APPLICATION = 10
 _FOR_PEOPLE = re.compile(r".*\.(?:csv|txt|log|md|html?|nsh|xml|json)", re.IGNORECASE)
 # What a loader of boot entries alone may name besides them.
 _ENTRIES_OWN = "loader.conf"
@@ -165,10 +165,10 @@ class _Shelf:
             return False
         folders = self._reader_folders
         own = fold(folder_of(loader.path))
-        if own == _BOOT_FOLDER:
+        if own == BOOT_FOLDER:
             copies = {fold(folder_of(copy.path)) for copy in self._copies_elsewhere(loader)}
             own = next(iter(sorted(copies & set(folders))), own)
-        if own == _BOOT_FOLDER:
+        if own == BOOT_FOLDER:
             return True if len(folders) <= 1 else None
         if folders == [own]:
             return True
@@ -224,7 +224,7 @@ class _Shelf:
         found = set()
         for folder, files in self.folders.items():
             loaders = [file for file in files if _is_loader(file)]
-            if loaders and folder not in (IMAGES_FOLDER, _BOOT_FOLDER) and not self._is_settled(files):
+            if loaders and folder not in (IMAGES_FOLDER, BOOT_FOLDER) and not self._is_settled(files):
                 found.add(folder)
         return sorted(found)
 
@@ -255,7 +255,7 @@ _MOST_READ, _TEXT_READ = 100, 4096
 
 def _is_loader(file: File) -> bool:
     program = file.program
-    if program is None or program.subsystem not in (None, _APPLICATION) or is_unified(file):
+    if program is None or program.subsystem not in (None, SUBSYSTEM_APPLICATION) or is_unified(file):
         return False
     return fold(file.path).endswith(".EFI")
 

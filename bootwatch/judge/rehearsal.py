@@ -51,7 +51,7 @@ class _Rehearser:
         self.looks = _ALLOWANCE // _cost(thin.state, self.now)
         found = losses_of(thin.state, self.now, most=self.looks // 2)
         self.losses, self.limits = found.all, [*thin.limits, *found.limits]
-        self.watched = [one for one in self.now.systems if _is_watched(one.system)]
+        self.watched = [one for one in self.now.systems if one.system.is_watched]
 
     def rehearse(self) -> Rehearsal:
         losses = tuple(self._perform(number, loss) for number, loss in enumerate(self.losses, 1))
@@ -199,11 +199,6 @@ def _cost(state: State, now: Outlook) -> int:
     """Of one look, in the units of the allowance."""
     files = sum(len(volume.files) for volume in state.volumes.values())
     return 4 + len(now.startup.routes) + len(now.systems) + files // _FILES
-
-
-def _is_watched(system: System) -> bool:
-    """Sticks come and go, and what is hidden is asked not to be told of."""
-    return not system.hidden and not system.removable
 
 
 def _is_on_request(one: SystemOutlook) -> bool:

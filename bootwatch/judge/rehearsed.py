@@ -156,7 +156,7 @@ def _route_json(route: Route) -> dict[str, Any]:
         "partition": route.partition,
         "file": route.file,
         "unattended": route.unattended,
-        "followed_to": route.followed_to,
+        "followed_to": route.followed_to.value,
     }
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, TypeVar
 
-from bootwatch.judge.entries import Entry, read_entries
+from bootwatch.judge.entries import Entry, entries_by_name
 from bootwatch.judge.ground import Landing, Place
 from bootwatch.judge.outlook import How, Outlook, SystemOutlook
 from bootwatch.judge.proof import started
@@ -85,7 +85,7 @@ class _Writer:
 
     @cached_property
     def _entries(self) -> dict[str, Entry]:
-        return {entry.name: entry for entry in read_entries(self.snapshot.state).values()}
+        return entries_by_name(self.snapshot.state)
 
     def _label(self, entry: str | None) -> str:
         found = self._entries.get(entry or "")

@@ -9,7 +9,8 @@ from bootwatch.formats.pe import MACHINES, SUBSYSTEM_APPLICATION
 from bootwatch.judge.architecture import Architecture
 from bootwatch.model.volume import File, Program, Volume
 
-_SHORT_NAME = re.compile(r"~\d")
+# An 8.3 alias, as `FERNWI~1`; aliases are not recorded.
+SHORT_NAME = re.compile(r"~\d")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +64,6 @@ class Judge:
 def _not_there(path: str, is_hidden: bool) -> Verdict:
     if is_hidden:
         return Verdict(None, "whether the file is there could not be read")
-    if _SHORT_NAME.search(path):
+    if SHORT_NAME.search(path):
         return Verdict(None, "the file is named by a short name, which is not recorded")
     return Verdict(False, "the file is not there")

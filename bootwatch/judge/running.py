@@ -7,7 +7,6 @@ from bootwatch.judge.home import Home
 from bootwatch.judge.likeness import alike, words
 from bootwatch.model.path import fold
 from bootwatch.model.snapshot import Circumstance
-from bootwatch.model.variable import LOADER_INTERFACE, key
 
 Group = list[Home]
 # With more systems than these their names are not compared with that of the running one.
@@ -61,10 +60,7 @@ def _has_id(home: Home, own: str, last: int) -> bool:
 
 
 def _by_entry(glance: Glance, groups: list[Group], now: Circumstance | None) -> Group | None:
-    current = now.variables.get(key("BootCurrent")) if now else None
-    if current is None or len(current.data) < 2:
-        return None
-    number = int.from_bytes(current.data[:2], "little")
+    number = now.current_entry if now else None
     entry = next((entry for entry in glance.entries if entry.number == number), None)
     if entry is None or entry.file is None:
         return None
@@ -82,9 +78,6 @@ def _is_on(group: Group, volume: str) -> bool:
 
 
 def _loader_volume(glance: Glance, now: Circumstance | None) -> str | None:
-    """The volume that the boot loader says it was started from (Boot Loader Interface)."""
-    variable = now.variables.get(key("LoaderDevicePartUUID", LOADER_INTERFACE)) if now else None
-    if variable is None:
-        return None
-    text = variable.data.decode("utf-16-le", "replace").partition("\0")[0].strip().lower()
+    """The volume that the boot loader says it was started from."""
+    text = now.loader_partition if now else ""
     return glance.canonical(f"gpt:{text}") if text else None

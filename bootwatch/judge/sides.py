@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from functools import cached_property
 
 from bootwatch.judge.entries import Entry, read_entries
+from bootwatch.judge.glance import is_default_file
 from bootwatch.judge.pairs import Pairs, SameDisks, pair_entries, pair_volumes, plain
 from bootwatch.judge.systems import Naming, Systems
 from bootwatch.model.disk import Partition
@@ -14,8 +14,6 @@ from bootwatch.model.path import fold
 from bootwatch.model.snapshot import Circumstance, State
 from bootwatch.model.variable import entry_number
 from bootwatch.model.volume import Volume
-
-_DEFAULT_FILE = re.compile(r"\\EFI\\BOOT\\BOOT[A-Z0-9]+\.EFI")
 
 
 class Sides:
@@ -52,7 +50,7 @@ class Sides:
     def is_loader(self, volume: str, path: str) -> bool:
         """Whether an entry of either side reaches the file, or it is a default file."""
         folded = fold(path)
-        return (plain(volume), folded) in self._reached or bool(_DEFAULT_FILE.fullmatch(folded))
+        return (plain(volume), folded) in self._reached or is_default_file(folded)
 
     def knows_variable(self, name: str) -> bool:
         """Whether a variable (by its file name) could be read on both sides."""

@@ -14,7 +14,6 @@ from bootwatch.model.path import fold
 from bootwatch.model.snapshot import State
 
 Owners = Mapping[Place, System]
-_KERNEL = "kernel"  # a route's followed_to
 
 
 @dataclass(frozen=True)
@@ -43,12 +42,12 @@ class Known:
     @classmethod
     def of(cls, seen: Outlook, state: State) -> Known:
         routes = [route for route in _all_routes(seen) if route.starts and route.place]
-        deep = [route for route in routes if route.followed_to == _KERNEL]
+        deep = [route for route in routes if route.is_deep]
         contents = (_content(state, route) for route in deep)
         return cls(
             frozenset(route.place for route in deep if route.place),
             frozenset(content for content in contents if content),
-            frozenset(route.place for route in routes if route.place and route.followed_to != _KERNEL),
+            frozenset(route.place for route in routes if route.place and not route.is_deep),
         )
 
     def sobered(self, seen: Outlook, state: State) -> Outlook:
@@ -63,7 +62,7 @@ class Known:
         return replace(seen, startup=replace(seen.startup, routes=routes), systems=systems)
 
     def _judged(self, route: Route, state: State) -> Route:
-        if not route.starts or route.followed_to == _KERNEL or route.place is None:
+        if not route.starts or route.is_deep or route.place is None:
             return route
         was_deep = route.place in self.deep
         if not was_deep and (route.place in self.shallow or _content(state, route) not in self.contents):
@@ -78,8 +77,7 @@ def _all_routes(seen: Outlook) -> Iterator[Route]:
 
 
 def _content(state: State, route: Route) -> str | None:
-    volume = state.volumes.get(route.volume or "")
-    file = volume.file(route.file or "") if volume else None
+    file = state.file(route.volume, route.file)
     return file.sha256 if file else None
 
 

@@ -8,7 +8,6 @@ plays no part.
 
 from __future__ import annotations
 
-import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -18,6 +17,7 @@ from bootwatch.formats.device_path import DevicePath
 from bootwatch.formats.load_option import ACTIVE, CATEGORY_BOOT, LoadOption
 from bootwatch.judge.entries import MARK_OF_FIRMWARE, entry_name, read_option, read_order, variable_of
 from bootwatch.judge.ground import Ground, Landing, Place
+from bootwatch.judge.made_option import file_path
 from bootwatch.judge.option_path import NETWORK, OptionPath
 from bootwatch.judge.steps import (
     By,
@@ -195,7 +195,8 @@ class _Firmware:
         names = [one for one in self.state.variables if one.startswith(_RECOVERY) and one.endswith(GLOBAL)]
         options = [_parsed(0, self.state.variables[name].data) for name in sorted(names)]
         paths = [(one.label, one.option.path) for one in options if one.option]
-        for label, path in paths or [("", _file_only(self.ground.architecture.default_file))]:
+        default = DevicePath.parse(file_path(self.ground.architecture.default_file))
+        for label, path in paths or [("", default)]:
             yield step_of(By.FALLBACK, None, label, OptionPath(self.ground, path).recovery())
 
     # all routes
@@ -225,12 +226,6 @@ def _parsed(number: int, data: bytes) -> _Option:
     return _Option(number, option, "" if option else "its variable is malformed")
 
 
-def _file_only(path: str) -> DevicePath:
-    """The short form of a file wherever it is (UEFI 2.10 §3.5.2)."""
-    name = path.encode("utf-16-le") + b"\0\0"
-    return DevicePath.parse(struct.pack("<BBH", 4, 4, 4 + len(name)) + name + b"\x7f\xff\x04\x00")
-
-
 def _skipped(option: _Option) -> str:
     """Why an option of the boot order isn't tried; "" when it is."""
     if option.option is None:
@@ -248,7 +243,6 @@ def _route(by: By, option: _Option | None, landing: Landing, *, unattended: bool
         entry=option.name if option else None,
         label=option.label if option else "",
         volume=landing.volume,
-        partition=landing.partition,
         file=landing.file,
         starts=landing.starts,
         why=landing.why,

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from bootwatch.judge.ground import Landing, Place
+from bootwatch.judge.ground import Landing, Place, Placed
+from bootwatch.judge.reach import Reach
 
 
 class By(StrEnum):
@@ -66,8 +67,25 @@ class Step:
         }
 
 
+class Tried(Placed):
+    """Something that the firmware runs, or may run."""
+
+    __slots__ = ()
+    by: By
+    entry: str | None
+
+    def where_json(self) -> dict[str, Any]:
+        """By what it is tried, and where it lies."""
+        return {
+            "by": self.by.value,
+            "entry": self.entry,
+            "partition": self.partition,
+            "file": self.file,
+        }
+
+
 @dataclass(frozen=True)
-class NextStart:
+class NextStart(Tried):
     """What the firmware would run if the machine were switched on now.
 
     ``certain`` False: something before it could not be told, or the firmware has a free choice;
@@ -78,23 +96,14 @@ class NextStart:
     entry: str | None = None
     label: str = ""
     volume: str | None = None
-    partition: str | None = None
     file: str | None = None
     certain: bool = True
     candidates: tuple[Candidate, ...] = ()
     why: str = ""
 
-    @property
-    def place(self) -> Place | None:
-        landing = Landing(True, "", self.volume, self.file)
-        return landing.place
-
     def to_json(self) -> dict[str, Any]:
         return {
-            "by": self.by.value,
-            "entry": self.entry,
-            "partition": self.partition,
-            "file": self.file,
+            **self.where_json(),
             "certain": self.certain,
             "candidates": [candidate.to_json() for candidate in self.candidates],
             "why": self.why,
@@ -102,32 +111,26 @@ class NextStart:
 
 
 @dataclass(frozen=True, slots=True)
-class Candidate:
+class Candidate(Tried):
     """Something that may run."""
 
     by: By
-    entry: str | None
-    volume: str | None
-    partition: str | None
-    file: str | None
+    entry: str | None = None
+    volume: str | None = None
+    file: str | None = None
 
     @classmethod
     def of(cls, step: Step, landing: Landing | None) -> Candidate:
         if landing is None:
-            return cls(step.by, step.entry, None, None, None)
-        return cls(step.by, step.entry, landing.volume, landing.partition, landing.file)
+            return cls(step.by, step.entry)
+        return cls(step.by, step.entry, landing.volume, landing.file)
 
     def to_json(self) -> dict[str, Any]:
-        return {
-            "by": self.by.value,
-            "entry": self.entry,
-            "partition": self.partition,
-            "file": self.file,
-        }
+        return self.where_json()
 
 
 @dataclass(frozen=True, slots=True)
-class Route:
+class Route(Tried):
     """One way by which the firmware can reach a loader.
 
     ``unattended``: the firmware comes to it by itself, if nothing before it starts. ``starts`` says what
@@ -139,28 +142,25 @@ class Route:
     entry: str | None
     label: str
     volume: str | None
-    partition: str | None
     file: str | None
     starts: bool | None
     why: str
     unattended: bool
-    followed_to: str = "loader"
+    followed_to: Reach = Reach.LOADER
     through: str | None = None
     uses: tuple[Place, ...] = ()
 
     @property
-    def place(self) -> Place | None:
-        return Landing(True, "", self.volume, self.file).place
+    def is_deep(self) -> bool:
+        """Whether it was followed to a kernel."""
+        return self.followed_to is Reach.KERNEL
 
     def to_json(self) -> dict[str, Any]:
         return {
-            "by": self.by.value,
-            "entry": self.entry,
-            "partition": self.partition,
-            "file": self.file,
+            **self.where_json(),
             "starts": self.starts,
             "unattended": self.unattended,
-            "followed_to": self.followed_to,
+            "followed_to": self.followed_to.value,
             "through": self.through,
             "why": self.why,
         }
@@ -205,7 +205,7 @@ def next_start_of(trail: Sequence[Step]) -> NextStart:
         )
     )
     if candidates and open_steps[-1].outcome is not Outcome.STARTS:
-        candidates = (*candidates, Candidate(By.NOTHING, None, None, None, None))
+        candidates = (*candidates, Candidate(By.NOTHING))
     is_certain = len(candidates) < 2 and not any(step.outcome is Outcome.UNKNOWN for step in open_steps)
     shown = () if is_certain else candidates
     taken = next((step for step in open_steps if step.is_taken), None)
@@ -222,7 +222,6 @@ def next_start_of(trail: Sequence[Step]) -> NextStart:
         taken.entry,
         taken.label,
         landing.volume,
-        landing.partition,
         landing.file,
         is_certain,
         shown,

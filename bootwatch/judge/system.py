@@ -19,3 +19,8 @@ class System:
     removable: bool = False
     volumes: tuple[str, ...] = ()
     folders: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def is_watched(self) -> bool:
+        """Whether its loss is worth telling: sticks come and go, and of what is hidden nobody asks."""
+        return not self.hidden and not self.removable

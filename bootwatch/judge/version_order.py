@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from functools import cmp_to_key
 
 _IGNORED = re.compile(r"[^0-9A-Za-z~^.-]*")
 _DIGITS, _LETTERS = re.compile(r"[0-9]*"), re.compile(r"[A-Za-z]*")
@@ -69,6 +68,3 @@ def _order_of_parts(one: _Rest, other: _Rest) -> int:
         return 1 if digits else -1
     letters, rest = one.take(_LETTERS), other.take(_LETTERS)
     return (letters > rest) - (letters < rest)
-
-
-version_key = cmp_to_key(compare_versions)

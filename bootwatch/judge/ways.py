@@ -13,8 +13,13 @@ def way_phrase(route: Route) -> str:
     if route.by is By.MENU:
         return f"the start menu of {route.through}"
     if route.entry:
-        return f'the entry "{route.label}"' if route.label else f"the entry {route.entry}"
+        return entry_phrase(route.entry, route.label)
     return f"the default file {route.file}"
+
+
+def entry_phrase(entry: str, label: str) -> str:
+    """By its label, else by its name."""
+    return f'the entry "{label}"' if label else f"the entry {entry}"
 
 
 def as_before(before: Outlook, now: Outlook) -> str:
@@ -35,4 +40,4 @@ def as_before(before: Outlook, now: Outlook) -> str:
 
 def depth(routes: Iterable[Route]) -> str:
     """How far the one of some routes was followed that was followed farthest."""
-    return "kernel" if any(route.followed_to == "kernel" for route in routes) else "loader"
+    return "kernel" if any(route.is_deep for route in routes) else "loader"

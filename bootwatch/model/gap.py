@@ -75,6 +75,11 @@ class Gap:
             return False
         return self.path is None or is_within(path, self.path)
 
+    @property
+    def covers_an_entry(self) -> bool:
+        """Whether a boot entry's variable lies in this gap."""
+        return self.kind == "variables" and (self.name == "*" or entry_number(self.name) is not None)
+
     def covers_variable(self, name: str) -> bool:
         """Whether the variable with this file name (NAME-GUID) lies in this gap."""
         return self.kind == "variables" and self.name in ("*", name)

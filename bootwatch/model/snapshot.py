@@ -10,7 +10,7 @@ from bootwatch.model.attempt import Attempt
 from bootwatch.model.disk import Disk
 from bootwatch.model.gap import Gap
 from bootwatch.model.known import known_fields
-from bootwatch.model.variable import Variable, key
+from bootwatch.model.variable import LOADER_INTERFACE, Variable, key
 from bootwatch.model.volume import File, Volume
 
 Part = dict[str, Any]
@@ -46,6 +46,11 @@ class State:
     def variable(self, name: str) -> Variable | None:
         """A variable of the global namespace."""
         return self.variables.get(key(name))
+
+    def file(self, volume: str | None, path: str | None) -> File | None:
+        """The file or folder at ``path`` on a volume, whatever its case."""
+        held = self.volumes.get(volume or "")
+        return held.file(path) if held and path else None
 
     def parts(self) -> dict[str, Part]:
         """The state as parts of JSON lines by key: what the history stores and the baseline writes."""
@@ -118,6 +123,20 @@ class Circumstance:
             "variables": {name: variable.to_json() for name, variable in self.variables.items()},
             "attempts": [attempt.to_json() for attempt in self.attempts],
         }
+
+    @property
+    def current_entry(self) -> int | None:
+        """The number in BootCurrent (UEFI 2.10 §3.3): by which entry this start came."""
+        variable = self.variables.get(key("BootCurrent"))
+        return int.from_bytes(variable.data, "little") if variable and len(variable.data) == 2 else None
+
+    @property
+    def loader_partition(self) -> str:
+        """The PARTUUID that the boot loader says it came from (Boot Loader Interface), lower case; "" where
+        none says so."""
+        variable = self.variables.get(key("LoaderDevicePartUUID", LOADER_INTERFACE))
+        text = variable.data.decode("utf-16-le", "replace") if variable else ""
+        return text.partition("\0")[0].strip().lower()
 
     @classmethod
     def from_json(cls, document: dict[str, Any]) -> Circumstance:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from bootwatch.judge.habits import AUTOMATIC, Seen, sightings
+from bootwatch.judge.habits import Seen, sightings
 from bootwatch.model.change import Custody
 from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.habit import Habit, SeenHabit, Sighting
@@ -16,7 +16,7 @@ from bootwatch.model.variable import GLOBAL
 from tests.judge.states import FERNWICK, FERNWICK_PART, QUARRY, QUARRY_PART, TARN_PART, disk, state
 from tests.roots import load_option
 
-AUTOMATIC_DATA = uuid.UUID(AUTOMATIC).bytes_le
+AUTOMATIC_DATA = uuid.UUID("8108ac4e-9f11-4d59-850e-e21a522c59b2").bytes_le  # edk2's mark
 FERNWICK_ENTRY = load_option("Fernwick Linux", FERNWICK_PART, FERNWICK)
 QUARRY_ENTRY = load_option("Quarry", QUARRY_PART, QUARRY)
 TARN_ENTRY = load_option("Tarn Rescue", TARN_PART, "\\EFI\\tarn\\rescuex64.efi")

@@ -96,7 +96,6 @@ def test_a_menu_that_leads_on_may_start_it_by_itself() -> None:
         "Boot0001",
         "Quarry",
         f"gpt:{FERNWICK_PART}",
-        None,
         FERNWICK,
         starts=True,
         why="",

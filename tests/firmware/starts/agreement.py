@@ -153,10 +153,10 @@ def is_certain(state: State, gaps: tuple[Gap, ...]) -> bool:
 def _candidates(foreseen: Startup) -> Iterator[Candidate]:
     """All that may run; nothing too, where nothing that is tried surely starts."""
     following = foreseen.next_start
-    yield Candidate(following.by, following.entry, following.volume, following.partition, following.file)
+    yield Candidate(following.by, following.entry, following.volume, following.file)
     yield from following.candidates
     if not any(step.outcome is Outcome.STARTS for step in foreseen.trail):
-        yield Candidate(By.NOTHING, None, None, None, None)
+        yield Candidate(By.NOTHING)
 
 
 def _is(state: State, foreseen: Candidate, there: Seen, labels: dict[str, str]) -> bool:
