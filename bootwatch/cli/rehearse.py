@@ -15,7 +15,7 @@ from bootwatch.model.gap import Gap
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem
 from bootwatch.service.ask import ask_for_reading, must_ask
-from bootwatch.service.read import look_with_routes
+from bootwatch.service.read import observed
 from bootwatch.tell.age import age
 
 Document = dict[str, Any]
@@ -56,7 +56,7 @@ def _looked(places: Places) -> Document:
     if not must_ask(places):
         from bootwatch.service.rehearse import rehearsed
 
-        return rehearsed(look_with_routes(places), Config.load(places.config))
+        return rehearsed(observed(places), Config.load(places.config))
     Config.load(places.config)
     ask_for_reading(REHEARSAL)
     row, document = newest(places), published_rehearsal(places)

@@ -2,20 +2,32 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from bootwatch.judge.consequence import Consequences
 from bootwatch.judge.drafts import finish
 from bootwatch.judge.entry_changes import entry_changes, moved_entries, next_changes, order_changes
 from bootwatch.judge.file_changes import file_changes
 from bootwatch.judge.findings import findings, unseen
 from bootwatch.judge.firmware_changes import firmware_changes
+from bootwatch.judge.outlook import Outlook
 from bootwatch.judge.sides import Sides
-from bootwatch.judge.systems import Naming
+from bootwatch.judge.systems import Naming, Systems
 from bootwatch.judge.unheard import unheard
 from bootwatch.judge.volume_changes import volume_changes
 from bootwatch.judge.weigh import Weights
 from bootwatch.model.change import Drift
 from bootwatch.model.gap import Gap
 from bootwatch.model.snapshot import Snapshot, State
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """How a snapshot differs, and what it means by itself: ``systems`` are those of both sides."""
+
+    drift: Drift
+    outlook: Outlook
+    systems: Systems
 
 
 def compare(
@@ -25,7 +37,7 @@ def compare(
     *,
     weights: Weights | None = None,
     names: Naming | None = None,
-) -> Drift:
+) -> Comparison:
     """Everything that differs from the baseline, what is wrong by itself, and what could not be seen.
 
     ``names`` is what the settings say about systems.
@@ -49,4 +61,4 @@ def compare(
         *consequences.unexplained(changes),
         *unseen(sides),
     )
-    return Drift(changes, found, now.gaps)
+    return Comparison(Drift(changes, found, now.gaps), consequences.at_once, sides.systems)

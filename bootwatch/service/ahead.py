@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import contextlib
+from dataclasses import dataclass
 from typing import Any
 
 from bootwatch.config import Config
+from bootwatch.judge.drift import compare
 from bootwatch.judge.outlook import Outlook, outlook
 from bootwatch.judge.routes_document import mark_of, routes_document
 from bootwatch.judge.systems import Systems
 from bootwatch.keep import predictions
 from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.history import History
+from bootwatch.model.change import Drift
 from bootwatch.model.snapshot import Snapshot
 from bootwatch.places import Places
 from bootwatch.problem import Problem
@@ -19,17 +22,31 @@ from bootwatch.problem import Problem
 NO_RECORD: dict[str, Any] = {"right": 0, "judged": 0, "unknown": 0, "misses": [], "habits": [], "proven": {}}
 
 
-def look_ahead(
-    snapshot: Snapshot, baseline: Baseline | None, config: Config
-) -> tuple[Outlook, dict[str, Any]]:
-    """Which systems start and what starts next, also as the document that is recorded.
+@dataclass(frozen=True)
+class Judged:
+    """What a snapshot means. ``drift`` is None where there is no baseline, and not placed in time yet."""
+
+    snapshot: Snapshot
+    drift: Drift | None
+    outlook: Outlook
+    systems: Systems
+
+    def routes(self) -> dict[str, Any]:
+        """Which systems start and what starts next, as the document that is recorded."""
+        return routes_document(self.outlook, self.snapshot, self.systems.running())
+
+
+def judged(snapshot: Snapshot, baseline: Baseline | None, config: Config) -> Judged:
+    """Compare with the baseline and look ahead.
 
     Systems are learnt from the baseline too: one of which nothing is left does not start.
     """
-    states = (*((baseline.state,) if baseline else ()), snapshot.state)
-    systems = Systems.learn(states, config.system_names, snapshot.circumstance)
-    found = outlook(snapshot.state, snapshot.gaps, systems)
-    return found, routes_document(found, snapshot, systems.running())
+    names = config.system_names
+    if baseline:
+        found = compare(baseline.state, baseline.gaps, snapshot, weights=config.weights, names=names)
+        return Judged(snapshot, found.drift, found.outlook, found.systems)
+    systems = Systems.learn((snapshot.state,), names, snapshot.circumstance)
+    return Judged(snapshot, None, outlook(snapshot.state, snapshot.gaps, systems), systems)
 
 
 def with_record(

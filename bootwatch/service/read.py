@@ -13,7 +13,6 @@ from typing import Any
 
 from bootwatch.config import Config
 from bootwatch.judge.custody import Look, custody_between
-from bootwatch.judge.drift import compare
 from bootwatch.judge.overview import overview
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep import open_changes, predictions
@@ -31,7 +30,7 @@ from bootwatch.observe.machine import Machine
 from bootwatch.observe.snapshot import observe
 from bootwatch.places import Places
 from bootwatch.problem import Problem
-from bootwatch.service.ahead import look_ahead, record_of, with_record
+from bootwatch.service.ahead import Judged, judged, record_of, with_record
 from bootwatch.service.starts import keep_prediction
 from bootwatch.service.uefi import require_uefi
 from bootwatch.tell import board, journal
@@ -68,33 +67,52 @@ class Reading:
         )
 
 
-def look(places: Places) -> Reading | None:
-    """Read and compare, and record nothing: what is done for a folder that stands for a machine.
+def observed(places: Places) -> Reading:
+    """Read, and compare and record nothing: what is done for a folder that stands for a machine.
 
-    None, and nothing is read, where there is no baseline to compare with.
+    Raises MachineProblem where there is neither UEFI nor a baseline.
     """
-    config, baseline = Config.load(places.config), baselines.load(places.baseline, places.history / _CACHE)
-    return _look(places, config, baseline) if baseline else None
+    config, baseline = _given(places)
+    return _observed(places, config, baseline)
+
+
+def look(places: Places) -> Reading | None:
+    """The same, compared. None, and nothing is read, where there is no baseline to compare with."""
+    config, baseline = _given(places)
+    if baseline is None:
+        return None
+    reading = _observed(places, config, baseline)
+    return _compared(places, reading, judged(reading.snapshot, baseline, config))
 
 
 def look_with_routes(places: Places) -> Reading:
     """The same with what starts and what starts next, which needs no baseline."""
-    config, baseline = Config.load(places.config), baselines.load(places.baseline, places.history / _CACHE)
+    config, baseline = _given(places)
+    reading = _observed(places, config, baseline)
+    found = judged(reading.snapshot, baseline, config)
+    reading = _compared(places, reading, found)
+    routes = _shown(found.routes(), reading.machine, reading.snapshot, record_of(places))
+    return replace(reading, routes=routes)
+
+
+def _given(places: Places) -> tuple[Config, Baseline | None]:
+    return Config.load(places.config), baselines.load(places.baseline, places.history / _CACHE)
+
+
+def _observed(places: Places, config: Config, baseline: Baseline | None) -> Reading:
     if baseline is None:
         require_uefi(Machine(places.root))
-    reading = _look(places, config, baseline)
-    _, document = look_ahead(reading.snapshot, baseline, config)
-    return replace(reading, routes=_shown(document, reading.machine, reading.snapshot, record_of(places)))
-
-
-def _look(places: Places, config: Config, baseline: Baseline | None) -> Reading:
     snapshot = _observe(places, Moment.ASKED, baseline)
-    drift = _compare(snapshot, baseline, config) if baseline else None
+    return Reading(_machine_name(config, snapshot), snapshot, baseline, None)
+
+
+def _compared(places: Places, reading: Reading, found: Judged) -> Reading:
+    drift, baseline = found.drift, reading.baseline
     if baseline and drift:
         with contextlib.suppress(Problem), History.look(places.history) as history:
             if history:
-                drift = _place_in_time(history, drift, baseline, snapshot)
-    return Reading(_machine_name(config, snapshot), snapshot, baseline, drift)
+                drift = _place_in_time(history, drift, baseline, reading.snapshot)
+    return replace(reading, drift=drift)
 
 
 def _shown(
@@ -136,10 +154,11 @@ def recompare(places: Places) -> None:
         if baseline is None or not newest:
             return
         snapshot = history.snapshot(newest[0].number)
-        _, ahead = look_ahead(snapshot, baseline, config)
+        found = judged(snapshot, baseline, config)
+        ahead = found.routes()
         with history.transaction():
             history.import_log(_log_lines(places))
-            drift = _compare_and_keep(history, config, baseline, snapshot)
+            drift = _keep(history, found.drift, baseline, snapshot)
             history.set_overview(newest[0].number, newest[0].overview | {"routes": ahead})
         machine = _machine_name(config, snapshot)
         routes = _shown(ahead, machine, snapshot, predictions.summary(history))
@@ -193,10 +212,6 @@ def _observe(
     return observe(Machine(places.root), moment, named=named, keep_program=keep)
 
 
-def _compare(snapshot: Snapshot, baseline: Baseline, config: Config) -> Drift:
-    return compare(baseline.state, baseline.gaps, snapshot, weights=config.weights, names=config.system_names)
-
-
 def _machine_name(config: Config, snapshot: Snapshot) -> str:
     return config.machine or snapshot.state.facts.get("host_name") or "this machine"
 
@@ -204,23 +219,26 @@ def _machine_name(config: Config, snapshot: Snapshot) -> str:
 def _record(
     history: History, places: Places, config: Config, baseline: Baseline | None, snapshot: Snapshot
 ) -> Reading:
-    drift = None
     view = overview(snapshot.state, snapshot.gaps, config.system_names)
     machine = view["machine"] = _machine_name(config, snapshot)
-    found, view["routes"] = look_ahead(snapshot, baseline, config)
+    found = judged(snapshot, baseline, config)
+    view["routes"] = found.routes()
     with history.transaction():
         history.import_log(_log_lines(places))
         snapshot = snapshot.numbered(history.add(snapshot, view))
-        keep_prediction(history, snapshot, found.startup)
-        if baseline:
-            drift = _compare_and_keep(history, config, baseline, snapshot)
+        keep_prediction(history, snapshot, found.outlook.startup)
+        drift = _keep(history, found.drift, baseline, snapshot)
     routes = _shown(view["routes"], machine, snapshot, predictions.summary(history))
     return Reading(machine, snapshot, baseline, drift, routes)
 
 
-def _compare_and_keep(history: History, config: Config, baseline: Baseline, snapshot: Snapshot) -> Drift:
-    """Compare a recorded snapshot and record the result."""
-    drift = _place_in_time(history, _compare(snapshot, baseline, config), baseline, snapshot)
+def _keep(
+    history: History, drift: Drift | None, baseline: Baseline | None, snapshot: Snapshot
+) -> Drift | None:
+    """Place in time how a recorded snapshot differs, and record it; None without a baseline."""
+    if drift is None or baseline is None:
+        return None
+    drift = _place_in_time(history, drift, baseline, snapshot)
     if snapshot.number is not None:
         history.set_result(snapshot.number, baseline.digest, drift)
         open_changes.keep_open(history, drift)

@@ -20,4 +20,4 @@ def drift_after(root: Root, happens: Callable[[Root], None]) -> Drift:
     """What is said of a machine after ``happens``, against a baseline from before."""
     before = look(root)
     happens(root)
-    return compare(before.state, before.gaps, look(root, tuple(before.state.volumes)))
+    return compare(before.state, before.gaps, look(root, tuple(before.state.volumes))).drift

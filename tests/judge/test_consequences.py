@@ -61,7 +61,7 @@ def drift(
     names: Naming | None = None,
 ) -> Drift:
     circumstance = Circumstance(boot_id=None, moment=Moment.ASKED, time="2026-03-14T02:00:00Z")
-    return compare(before, (), Snapshot(circumstance, now, gaps), weights=weights, names=names)
+    return compare(before, (), Snapshot(circumstance, now, gaps), weights=weights, names=names).drift
 
 
 def levels(found: Drift) -> dict[str, str]:

@@ -20,7 +20,7 @@ EFIVARS = "sys/firmware/efi/efivars"
 
 
 def compared(before: Snapshot, now: Snapshot) -> Drift:
-    return compare(before.state, before.gaps, now)
+    return compare(before.state, before.gaps, now).drift
 
 
 def said_missing(drift: Drift) -> list[str]:
