@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 
 from bootwatch.cli.result import Result, newest, no_baseline, published, status
-from bootwatch.cli.routes import Document, is_only_published, published_routes, recorded_routes
+from bootwatch.cli.routes import published_routes, recorded_routes
 from bootwatch.cli.routes import status as routes_status
+from bootwatch.cli.showing import Document, is_only_published
 from bootwatch.config import Config
 from bootwatch.keep.baseline import load_header
 from bootwatch.model.change import Drift

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import json
-import os
-import sys
 from typing import Any
 
 from bootwatch.cli.result import Result, newest, no_baseline, published, status
+from bootwatch.cli.showing import is_only_published, offer, show
 from bootwatch.cli.snapshot import UNTOLD
 from bootwatch.config import Config
 from bootwatch.keep.baseline import load_header
@@ -16,28 +14,17 @@ from bootwatch.places import Places
 from bootwatch.problem import MachineProblem
 from bootwatch.service.ask import ask_for_reading, must_ask
 from bootwatch.service.read import look
-from bootwatch.tell.age import age
 from bootwatch.tell.report import drift_report
 
 
 def add(commands: Any) -> None:
     command = commands.add_parser("drift", help="show how the machine differs from its baseline")
-    command.add_argument(
-        "--now", action="store_true", help="look now, even without the rights to see everything"
-    )
-    command.add_argument("--json", action="store_true", help="as JSON")
-    command.set_defaults(run=run)
+    offer(command, run)
 
 
 def run(arguments: argparse.Namespace) -> int:
     result = get(arguments.places, insist=arguments.now)
-    if arguments.json:
-        print(json.dumps(result.to_json(), indent=1))
-        return status(result.drift)
-    if result.recorded:
-        when = age(result.facts.time)
-        print(f"Recorded {when}, not looked at now: that takes sudo.\n", file=sys.stderr)
-    print(drift_report(result.drift, result.facts), end="")
+    show(result.to_json(), arguments, lambda: drift_report(result.drift, result.facts), result.recorded)
     return status(result.drift)
 
 
@@ -45,7 +32,7 @@ def get(places: Places, *, insist: bool = False) -> Result:
     """The drift: by the service for root, as the caller below another root, else the newest recorded."""
     if must_ask(places):
         return _asked(places)
-    if places.is_this_machine and os.geteuid() and not insist:
+    if is_only_published(places) and not insist:
         return published(places)
     reading = look(places)
     if reading is None or reading.drift is None:

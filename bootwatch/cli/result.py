@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from typing import Any
 
+from bootwatch.cli.showing import is_all_unread, left_by_reader, not_allowed
 from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.history import History, Row
 from bootwatch.model.change import Drift
-from bootwatch.model.gap import Gap
 from bootwatch.model.level import Level
 from bootwatch.observe.machine import Machine
 from bootwatch.places import Places
@@ -57,12 +56,7 @@ def status(drift: Drift) -> int:
     levels += [finding.level for finding in drift.findings if finding not in unseen]
     if any(level is not Level.ROUTINE for level in levels):
         return 1
-    return 3 if unseen or _cannot_start(drift.gaps) else 0
-
-
-def _cannot_start(gaps: tuple[Gap, ...]) -> bool:
-    """Whether the machine as such couldn't be read: its variables or its list of disks."""
-    return any(gap.name == "*" for gap in gaps)
+    return 3 if unseen or is_all_unread(drift.gaps) else 0
 
 
 def newest(places: Places) -> Row | None:
@@ -77,18 +71,14 @@ def published(places: Places) -> Result:
 
     Raises BaselineProblem where it found no baseline, MachineProblem where it left nothing.
     """
-    run = places.run
+    left = left_by_reader(places, "drift.json")
     try:
-        if run is None:
-            raise FileNotFoundError
-        left = json.loads((run / "drift.json").read_bytes())
+        if left is None:
+            raise not_allowed()
         baseline = left["baseline"]
         if baseline is None:
             raise no_baseline(places)
         facts = Facts(left["machine"], left["time"], baseline["saved"], baseline["reason"], left["snapshot"])
         return Result(Drift.from_json(left), facts, recorded=True)
-    except (OSError, ValueError, KeyError, TypeError) as error:
-        raise MachineProblem(
-            "Reading this machine needs rights that you don't have, and nothing was recorded yet.",
-            "Run it with sudo.",
-        ) from error
+    except (ValueError, KeyError, TypeError) as error:
+        raise not_allowed() from error

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import argparse
-import json
-import os
-import sys
 from typing import Any
 
 from bootwatch.cli.result import newest
+from bootwatch.cli.showing import (
+    Document,
+    is_all_unread,
+    is_only_published,
+    left_by_reader,
+    not_allowed,
+    offer,
+    show,
+)
 from bootwatch.cli.snapshot import UNTOLD
 from bootwatch.config import Config
 from bootwatch.keep.history import Row
@@ -18,40 +24,22 @@ from bootwatch.problem import MachineProblem
 from bootwatch.service.ahead import record_of, with_record
 from bootwatch.service.ask import ask_for_reading, must_ask
 from bootwatch.service.read import look_with_routes
-from bootwatch.tell.age import age
 from bootwatch.tell.routes_report import routes_report
-
-Document = dict[str, Any]
 
 
 def add(commands: Any) -> None:
     command = commands.add_parser(
         "routes", help="show what starts next, and by which routes each system can be started"
     )
-    command.add_argument(
-        "--now", action="store_true", help="look now, even without the rights to see everything"
-    )
-    command.add_argument("--json", action="store_true", help="as JSON")
-    command.set_defaults(run=run)
+    offer(command, run)
 
 
 def run(arguments: argparse.Namespace) -> int:
     places: Places = arguments.places
     recorded = is_only_published(places) and not arguments.now
     document = published_routes(places) if recorded else _looked(places)
-    if arguments.json:
-        print(json.dumps(document, indent=1))
-        return status(document)
-    if recorded:
-        when = age(str(document["time"]))
-        print(f"Recorded {when}, not looked at now: that takes sudo.\n", file=sys.stderr)
-    print(routes_report(document), end="")
+    show(document, arguments, lambda: routes_report(document), recorded)
     return status(document)
-
-
-def is_only_published(places: Places) -> bool:
-    """Whether the caller may only see what the reader left for everybody."""
-    return places.is_this_machine and os.geteuid() != 0
 
 
 def _looked(places: Places) -> Document:
@@ -82,16 +70,10 @@ def recorded_routes(places: Places, row: Row) -> Document | None:
 
 def published_routes(places: Places) -> Document:
     """What the reader left for everybody to read. Raises MachineProblem where it left nothing."""
-    try:
-        if places.run is None:
-            raise FileNotFoundError
-        document: Document = json.loads((places.run / "routes.json").read_bytes())
-        return document | {"time": str(document["time"])}
-    except (OSError, ValueError, KeyError, TypeError) as error:
-        raise MachineProblem(
-            "Reading this machine needs rights that you don't have, and nothing was recorded yet.",
-            "Run it with sudo.",
-        ) from error
+    document = left_by_reader(places, "routes.json")
+    if document is None:
+        raise not_allowed()
+    return document
 
 
 def status(document: Document) -> int:
@@ -101,7 +83,7 @@ def status(document: Document) -> int:
     is_nothing = following["by"] == "nothing" and following["certain"]
     if False in verdicts or is_nothing:
         return 1
-    all_unread = any(Gap.from_json(item).name == "*" for item in document["gaps"])
+    all_unread = is_all_unread(map(Gap.from_json, document["gaps"]))
     return 3 if None in verdicts or all_unread or not _is_known(following) else 0
 
 

@@ -310,7 +310,7 @@ def _publish(
     places: Places, reading: Reading, trouble: Problem | None, baseline_trouble: Problem | None
 ) -> None:
     try:
-        board.publish_routes(places, reading.routes)
+        board.publish_document(places, "routes.json", reading.routes)
         if reading.drift:
             board.publish(places, reading.drift, reading.facts)
         elif baseline_trouble:

@@ -32,6 +32,6 @@ def publish_rehearsal(places: Places, reading: Reading, config: Config) -> None:
     """Leave the rehearsal for everybody to read. Raises MachineProblem when it can't be written."""
     document = rehearsed(reading, config)
     try:
-        board.publish_rehearsal(places, document)
+        board.publish_document(places, "rehearsal.json", document)
     except OSError as error:
         raise MachineProblem(f"The rehearsal can't be written to {places.run}: {error.strerror}.") from error

@@ -34,18 +34,15 @@ def publish(places: Places, drift: Drift, facts: Facts) -> None:
     )
 
 
-def publish_routes(places: Places, document: dict[str, Any]) -> None:
-    """Write ``routes.json`` below ``<run>``; nothing where the root has no /run. Raises OSError."""
+def publish_document(places: Places, name: str, document: dict[str, Any]) -> None:
+    """Write a document of that name below ``<run>``; nothing where the root has no /run. Raises OSError."""
     if places.run is not None:
         places.run.mkdir(mode=0o755, exist_ok=True)
-        _put(places.run / "routes.json", json.dumps(document, indent=1) + "\n")
+        _put_json(places.run / name, document)
 
 
-def publish_rehearsal(places: Places, document: dict[str, Any]) -> None:
-    """Write ``rehearsal.json`` below ``<run>``; nothing where the root has no /run. Raises OSError."""
-    if places.run is not None:
-        places.run.mkdir(mode=0o755, exist_ok=True)
-        _put(places.run / "rehearsal.json", json.dumps(document, indent=1) + "\n")
+def _put_json(path: Path, document: dict[str, Any]) -> None:
+    _put(path, json.dumps(document, indent=1) + "\n")
 
 
 def publish_without_baseline(places: Places, machine: str) -> None:
@@ -102,7 +99,7 @@ def document(drift: Drift, facts: Facts) -> dict[str, Any]:
 
 def _put_all(run: Path, document: dict[str, Any], summary: str, log_in: str) -> None:
     run.mkdir(mode=0o755, exist_ok=True)
-    _put(run / "drift.json", json.dumps(document, indent=1) + "\n")
+    _put_json(run / "drift.json", document)
     _put(run / "summary", f"{summary}\n")
     _put(run / "motd", log_in)
 

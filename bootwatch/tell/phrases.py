@@ -156,3 +156,8 @@ def moment(time: str) -> str:
 def day(time: str) -> str:
     """The day of an RFC 3339 time, in UTC: ``2026-11-25``."""
     return moment(time).partition(" ")[0]
+
+
+def reading(snapshot: int | None) -> str:
+    """What something was worked out from, by the number of the snapshot: a noun phrase."""
+    return "a reading that was not recorded" if snapshot is None else f"snapshot {snapshot}"

@@ -11,13 +11,13 @@ from bootwatch.tell import phrases
 from bootwatch.tell.layout import wrapped
 from bootwatch.tell.plain import plain
 from bootwatch.tell.routes_words import joined, name_of
+from bootwatch.tell.unread import unread
 
 Document = dict[str, Any]
 
 READS_ONLY = "This reads only: nothing on the machine is changed."
 _NUMBER = 6
 _INDENT = " " * _NUMBER
-_MOST_GAPS = 20
 _MOST_SYSTEMS = 12
 _EFFECTS = {
     "no longer starts": "{name} would no longer start",
@@ -56,8 +56,7 @@ def rehearsal_report(document: Document, width: int = 80) -> str:
 
 
 def _head(document: Document, width: int) -> list[str]:
-    number = document["snapshot"]
-    reading = "a reading that was not recorded" if number is None else f"snapshot {number}"
+    reading = phrases.reading(document["snapshot"])
     machine = plain(str(document["machine"]))
     said = f"{machine}: what would start if one thing were lost. Worked out from {reading}"
     lines = wrapped(READS_ONLY, width)
@@ -289,10 +288,5 @@ def _now(document: Document, home: str) -> str:
 
 def _unknown(document: Document, width: int) -> list[str]:
     lines = [line for limit in document["limits"] for line in wrapped(plain(str(limit)), width)]
-    gaps = [Gap.from_json(item) for item in document["gaps"]]
-    if gaps:
-        lines += [*([""] if lines else []), "Could not be read, so nothing is said about it", ""]
-    for gap in gaps[:_MOST_GAPS]:
-        lines += wrapped(phrases.gap(gap), width, "  - ")
-    more = len(gaps) - _MOST_GAPS
-    return lines + (wrapped(f"and {more} more: see --json", width, "  - ") if more > 0 else [])
+    gaps = unread([Gap.from_json(item) for item in document["gaps"]], width)
+    return [*lines, *([""] if lines and gaps else []), *gaps]

@@ -11,12 +11,12 @@ from bootwatch.tell import phrases
 from bootwatch.tell.layout import wrapped
 from bootwatch.tell.phrases import one_line
 from bootwatch.tell.plain import plain
+from bootwatch.tell.unread import unread
 from bootwatch.tell.values import before_and_after
 
 __all__ = ["Facts", "drift_report", "one_line"]
 
 _INDENT = " " * 12
-_MOST_GAPS = 20
 _MOST_ROUTINE = 5
 
 
@@ -74,12 +74,12 @@ def _without_crowd(changes: list[Change]) -> list[Change]:
 
 def _head(drift: Drift, facts: Facts, since: str | None, width: int) -> list[str]:
     lines = wrapped(f"{plain(facts.machine)}: {one_line(drift)}.", width)
-    reading = (
-        f"snapshot {facts.snapshot}" if facts.snapshot is not None else "a reading that was not recorded"
-    )
     baseline = f"the baseline of {phrases.moment(facts.baseline_saved)}"
     reason = f' ("{plain(facts.baseline_reason)}")' if facts.baseline_reason else ""
-    lines += wrapped(f"Compared: {baseline}{reason} with {reading}, {phrases.moment(facts.time)}.", width)
+    lines += wrapped(
+        f"Compared: {baseline}{reason} with {phrases.reading(facts.snapshot)}, {phrases.moment(facts.time)}.",
+        width,
+    )
     return lines + (wrapped(since, width) if since else [])
 
 
@@ -115,13 +115,8 @@ def _level(level: Level) -> str:
 
 
 def _gaps(drift: Drift, width: int) -> list[str]:
-    if not drift.gaps:
-        return []
-    lines = ["", *wrapped("Could not be read, so nothing is said about it", width), ""]
-    for hole in drift.gaps[:_MOST_GAPS]:
-        lines += wrapped(phrases.gap(hole), width, "  - ")
-    more = len(drift.gaps) - _MOST_GAPS
-    return lines + (wrapped(f"and {more} more: --json lists them all", width, "  - ") if more > 0 else [])
+    lines = unread(drift.gaps, width, see="--json lists them all")
+    return ["", *lines] if lines else []
 
 
 def _foot(drift: Drift, width: int) -> list[str]:

@@ -19,13 +19,13 @@ from bootwatch.tell.routes_words import (
     what_of,
     why_of,
 )
+from bootwatch.tell.unread import unread
 
 Document = dict[str, Any]
 
 _MOST_STEPS = 16
 _MOST_ROUTES = 8
 _MOST_SYSTEMS = 12
-_MOST_GAPS = 20
 _MOST_MISSES = 3
 _INDENT = " " * 12
 _STARTS = {True: "starts", False: "fails", None: "unknown"}
@@ -106,9 +106,7 @@ def _running(running: Document | None, width: int) -> list[str]:
 
 def _looked_at(document: Document, width: int) -> list[str]:
     when = phrases.moment(str(document["time"]))
-    number = document["snapshot"]
-    what = "a reading that was not recorded" if number is None else f"snapshot {number}"
-    return wrapped(f"Worked out from {what}, {when}.", width)
+    return wrapped(f"Worked out from {phrases.reading(document['snapshot'])}, {when}.", width)
 
 
 # the trail
@@ -263,13 +261,7 @@ def record_phrase(record: Document) -> str:
 
 def _gaps(document: Document, width: int) -> list[str]:
     gaps = [Gap.from_json(item) for item in document["gaps"]]
-    if not gaps:
-        return []
-    lines = [*wrapped("Could not be read, so nothing is said about it", width), ""]
-    for gap in gaps[:_MOST_GAPS]:
-        lines += wrapped(phrases.gap(gap), width, "  - ")
-    hidden = len(gaps[_MOST_GAPS:]) + document["more"]["gaps"]
-    return lines + (wrapped(f"and {hidden} more: see --json", width, "  - ") if hidden else [])
+    return unread(gaps, width, more=document["more"]["gaps"])
 
 
 def _find_out(document: Document, width: int) -> list[str]:
