@@ -13,6 +13,7 @@ from bootwatch.model.volume import Volume
 
 _LAYERS = {
     "crypto_LUKS": "an encrypted partition",
+    "crypto_FVE": "an encrypted partition",
     "LVM2_member": "a partition of a volume group",
     "linux_raid_member": "a member of a RAID",
     "unknown": "a partition whose content is not recognized",

@@ -109,7 +109,7 @@ def test_a_file_system_that_is_not_there() -> None:
     assert followed(with_contents(held, "ext4", UUID.replace("0b9c", "ffff"))).starts is False
 
 
-@pytest.mark.parametrize("kind", ["crypto_LUKS", None])
+@pytest.mark.parametrize("kind", ["crypto_LUKS", "crypto_FVE", None])
 def test_a_file_system_that_may_be_hidden_is_not_called_missing(kind: str | None) -> None:
     """It may lie within an encrypted partition, or what partitions hold was not recorded."""
     text = f'menuentry "Fernwick Linux" {{\n search --fs-uuid --set=root {UUID}\n linux /boot/linux\n}}\n'
