@@ -11,6 +11,7 @@ from bootwatch.tell.layout import wrapped
 from bootwatch.tell.plain import plain
 from bootwatch.tell.routes_words import (
     entry_of,
+    entry_or_default,
     has_free_choice,
     how_phrase,
     is_open,
@@ -188,7 +189,8 @@ def _route(route: Document, document: Document, width: int) -> list[str]:
 def _way(route: Document) -> str:
     """By what the firmware comes to a route, and whether a person has to choose it."""
     if route["through"]:
-        return f"The start menu of {plain(str(route['through']), 60)}, which {entry_of(route)} leads to"
+        menu = f"The start menu of {plain(str(route['through']), 60)}"
+        return f"{menu}, which {entry_or_default(route)} leads to"
     if route["by"] == "choice":
         return f"{entry_of(route)}, only from the firmware's menu"
     chosen = "" if route["unattended"] else ", then a choice in its start menu"

@@ -185,4 +185,9 @@ def ways_phrase(system: Document) -> str:
 def _way(route: Document) -> str:
     if route["through"]:
         return f"the start menu of {plain(str(route['through']), _NAME)}"
+    return entry_or_default(route)
+
+
+def entry_or_default(route: Document) -> str:
+    """By what the firmware comes to a loader, in the middle of a sentence."""
     return entry_of(route) if route["entry"] else "the default file"

@@ -255,3 +255,12 @@ def test_baseline_of_before_routes_still_shows() -> None:
 def test_documents_are_json() -> None:
     for make in _SAMPLES.values():
         assert json.loads(json.dumps(make())) == make()
+
+
+def test_a_start_menu_behind_the_default_file() -> None:
+    first = step("Boot0000", "Fernwick Linux", samples.LOADER)
+    menu = route(None, "", samples.QUARRY, by="menu", through="Fernwick Linux", unattended=False)
+    found = document(
+        following(first, "Fernwick Linux"), first, systems=(system("Quarry", menu, how="on request"),)
+    )
+    assert "The start menu of Fernwick Linux, which the default file leads to" in flat(routes_report(found))

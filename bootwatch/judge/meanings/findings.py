@@ -67,7 +67,7 @@ MEANINGS = (
     ),
     Meaning(
         name="unheard",
-        headline="Switched on, the machine starts {what}, and not {system}, where bootwatch runs.",
+        headline="Switched on, the machine starts {what}, but bootwatch runs in {system}.",
         consequence=(
             "As long as {system} is not started, nobody is told of what happens to the way this machine "
             "starts."
@@ -89,7 +89,7 @@ MEANINGS = (
         consequence="{what} would not start at the next switch-on.",
         means=(
             "Its loaders are as they were, and still the firmware would not come to them, or would not run "
-            "them: the firmware itself works in another way than before, or a disk hangs elsewhere."
+            "them: the firmware itself works in another way than before, or a disk is connected elsewhere."
         ),
         todo=(
             "Leave the machine running. `bootwatch routes` says of each way why it fails; look for a setting "
