@@ -17,6 +17,7 @@ from bootwatch.model.level import Level
 from bootwatch.model.snapshot import Circumstance, Moment, Snapshot, State
 from bootwatch.model.volume import File
 from tests.judge import states
+from tests.judge.dual import ATTIC, ENTRIES, HALL, ON_ATTIC, ON_HALL, TO_FERNWICK, TO_QUARRY
 from tests.judge.paths import ROOT, drive, file, option, pci
 from tests.judge.states import (
     DEFAULT,
@@ -32,19 +33,12 @@ from tests.judge.states import (
     state,
 )
 
-HALL, ATTIC = disk("hall", FERNWICK_PART), disk("attic", QUARRY_PART, address=VIRTIO.format(5, 5))
-TO_FERNWICK = option("Fernwick Linux", drive(FERNWICK_PART), file(FERNWICK))
-TO_QUARRY = option("Quarry", drive(QUARRY_PART), file(QUARRY))
-ON_HALL = {FERNWICK: program("fernwick"), DEFAULT: program("fernwick")}
-ON_ATTIC = {QUARRY: program("quarry")}
-BOTH = {0: TO_FERNWICK, 1: TO_QUARRY}
-
 
 def machine(
     hall: Mapping[str, File] = ON_HALL,
     attic: Mapping[str, File] = ON_ATTIC,
     *,
-    entries: Mapping[int, bytes] = BOTH,
+    entries: Mapping[int, bytes] = ENTRIES,
     order: tuple[int, ...] | None = (0, 1),
     more: states.Volumes = (),
     **variables: bytes,
@@ -108,19 +102,19 @@ def test_a_loader_that_is_there_and_cannot_run_is_a_lost_way(content: File) -> N
 
 def test_another_partition_identifier_is_all_it_takes() -> None:
     other = disk("attic", TARN_PART, address=VIRTIO.format(5, 5))
-    now = state(((HALL, 1, ON_HALL), (other, 1, ON_ATTIC)), entries=BOTH, order=(0, 1))
+    now = state(((HALL, 1, ON_HALL), (other, 1, ON_ATTIC)), entries=ENTRIES, order=(0, 1))
     change = only(drift(machine(), now))
     assert (change.change, change.level, change.system) == ("partition-reidentified", "stranded", "Quarry")
 
 
 def test_a_type_alone_is_a_safeguard() -> None:
     retyped = states.with_type(ATTIC, "ebd0a0a2-b9e5-4433-87c0-68b6b72699c7")
-    now = state(((HALL, 1, ON_HALL), (retyped, 1, ON_ATTIC)), entries=BOTH, order=(0, 1))
+    now = state(((HALL, 1, ON_HALL), (retyped, 1, ON_ATTIC)), entries=ENTRIES, order=(0, 1))
     assert levels(drift(machine(), now)) == {"partition-retyped": "weakened"}
 
 
 def test_an_order_that_leaves_the_next_start_is_worth_knowing() -> None:
-    entries = {**BOTH, 2: option("Fernwick Linux, quiet", drive(FERNWICK_PART), file(FERNWICK), data=b"q")}
+    entries = {**ENTRIES, 2: option("Fernwick Linux, quiet", drive(FERNWICK_PART), file(FERNWICK), data=b"q")}
     before, now = machine(entries=entries, order=(0, 1, 2)), machine(entries=entries, order=(2, 0, 1))
     change = only(drift(before, now))
     assert (change.change, change.level) == ("order-changed", Level.CHANGED)
@@ -151,7 +145,7 @@ def test_once_where_it_makes_no_difference(number: bytes) -> None:
 
 
 def test_nothing_starts_as_usual_where_another_system_was_asked_for_once() -> None:
-    entries = {**BOTH, 2: option("Fernwick Linux, quiet", drive(FERNWICK_PART), file(FERNWICK), data=b"q")}
+    entries = {**ENTRIES, 2: option("Fernwick Linux, quiet", drive(FERNWICK_PART), file(FERNWICK), data=b"q")}
     before = machine(entries=entries, order=(0, 1, 2))
     found = drift(before, machine(entries=entries, order=(2, 0, 1), BootNext=b"\x01\x00"))
     assert levels(found) == {"order-changed": "changed", "next-set": "diverted"}
@@ -161,8 +155,8 @@ def test_nothing_starts_as_usual_where_another_system_was_asked_for_once() -> No
 def test_a_default_file_taken_over() -> None:
     """Nothing but the default file starts Fernwick Linux, and Quarry's update puts its own loader there."""
     hall = {FERNWICK: program("fernwick"), DEFAULT: program("fernwick")}
-    before = machine(hall, order=(), entries=BOTH)
-    now = machine({**hall, DEFAULT: program("quarry")}, order=(), entries=BOTH)
+    before = machine(hall, order=(), entries=ENTRIES)
+    now = machine({**hall, DEFAULT: program("quarry")}, order=(), entries=ENTRIES)
     change = only(drift(before, now))
     assert (change.change, change.level) == ("loader-changed", Level.DIVERTED)
     assert "Quarry would start instead of Fernwick Linux" in change.consequence
@@ -170,7 +164,7 @@ def test_a_default_file_taken_over() -> None:
 
 def test_a_dead_entry_that_goes_took_nothing() -> None:
     dead = option("Cellar", drive(FERNWICK_PART), file("\\EFI\\cellar\\gone.efi"))
-    before = machine(entries={**BOTH, 5: dead}, order=(0, 1, 5))
+    before = machine(entries={**ENTRIES, 5: dead}, order=(0, 1, 5))
     change = only(drift(before, machine()))
     assert (change.change, change.level) == ("entry-missing", Level.CHANGED)
     assert change.consequence.startswith(
@@ -197,7 +191,7 @@ def test_a_stick_that_is_gone_strands_nobody() -> None:
 def test_the_firmwares_own_entries_come_and_go() -> None:
     mark = bytes.fromhex("4eac0881119f594d850ee21a522c59b2")
     made = option("UEFI Misc Device", ROOT, pci(4), data=mark)
-    before = machine(entries={**BOTH, 7: made}, order=(0, 1, 7))
+    before = machine(entries={**ENTRIES, 7: made}, order=(0, 1, 7))
     assert levels(drift(before, machine())) == {"entry-missing": "routine"}
     assert levels(drift(machine(), before)) == {"entry-added": "routine"}
 
@@ -219,7 +213,7 @@ def test_a_program_beside_the_loader_is_a_safeguard() -> None:
 )
 def test_what_could_not_be_read_strands_nobody(gap: Gap) -> None:
     seen = state(
-        ((HALL, 1, ON_HALL),), entries=BOTH, order=(0, 1), disks=() if gap.kind == "disk" else (ATTIC,)
+        ((HALL, 1, ON_HALL),), entries=ENTRIES, order=(0, 1), disks=() if gap.kind == "disk" else (ATTIC,)
     )
     assert levels(drift(machine(), seen, (gap,))) == {}
 
@@ -250,7 +244,7 @@ menuentry "Quarry" {
 """
 
 
-def with_menu(text: str, entries: Mapping[int, bytes] = BOTH) -> State:
+def with_menu(text: str, entries: Mapping[int, bytes] = ENTRIES) -> State:
     """Fernwick Linux's loader has a start menu; the volume's serial number tells which volume is Quarry's."""
     digest = hashlib.sha256(text.encode()).hexdigest()
     config = File("", len(text), "", digest)

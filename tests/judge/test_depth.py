@@ -15,9 +15,9 @@ from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import ENTRIES_FOLDER, File
 from tests.judge import states
-from tests.judge.states import FERNWICK, FERNWICK_PART, QUARRY, QUARRY_PART, VIRTIO, disk, program, state
+from tests.judge.dual import ATTIC, HALL
+from tests.judge.states import FERNWICK, FERNWICK_PART, QUARRY, VIRTIO, disk, program, state
 
-HALL, ATTIC = disk("hall", FERNWICK_PART), disk("attic", QUARRY_PART, address=VIRTIO.format(5, 5))
 HERE = f"gpt:{FERNWICK_PART}"
 UUID = "0b9c1d1e-5f7a-4c1b-8e55-7d3f2a6b9c10"
 MENU = "\\EFI\\fernwick\\menu.cfg"

@@ -18,6 +18,7 @@ from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import File
 from tests.judge import states
+from tests.judge.dual import ON_ATTIC, ON_HALL, TO_FERNWICK, TO_QUARRY
 from tests.judge.paths import ROOT, drive, file, option, pci
 from tests.judge.states import (
     DEFAULT,
@@ -35,10 +36,6 @@ from tests.judge.states import (
 )
 
 HALL, ATTIC = disk("hall", FERNWICK_PART, TARN_PART), disk("attic", QUARRY_PART, address=VIRTIO.format(5, 5))
-TO_FERNWICK = option("Fernwick Linux", drive(FERNWICK_PART), file(FERNWICK))
-TO_QUARRY = option("Quarry", drive(QUARRY_PART), file(QUARRY))
-ON_HALL = {FERNWICK: program("fernwick"), DEFAULT: program("fernwick")}
-ON_ATTIC = {QUARRY: program("quarry")}
 
 
 def machine(

@@ -11,14 +11,11 @@ import pytest
 from bootwatch.judge.rehearsal import rehearse
 from bootwatch.judge.systems import Systems
 from bootwatch.model.snapshot import State
+from tests.judge.dual import ATTIC, ENTRIES, HALL, ON_ATTIC, ON_HALL
 from tests.judge.paths import drive, file, option
 from tests.judge.states import (
-    DEFAULT,
     FERNWICK,
     FERNWICK_PART,
-    QUARRY,
-    QUARRY_PART,
-    VIRTIO,
     disk,
     program,
     state,
@@ -30,13 +27,6 @@ pytestmark = pytest.mark.long
 _SECONDS = 2
 _STORE = 65_536
 _FILES = 20_000
-HALL, ATTIC = disk("hall", FERNWICK_PART), disk("attic", QUARRY_PART, address=VIRTIO.format(5, 5))
-ON_HALL = {FERNWICK: program("fernwick"), DEFAULT: program("fernwick")}
-ON_ATTIC = {QUARRY: program("quarry")}
-BOTH = {
-    0: option("Fernwick Linux", drive(FERNWICK_PART), file(FERNWICK)),
-    1: option("Quarry", drive(QUARRY_PART), file(QUARRY)),
-}
 
 
 def entries(paths: Iterator[str]) -> dict[int, bytes]:
@@ -49,7 +39,7 @@ def one_loader() -> State:
 
 
 def dead_entries() -> State:
-    known = entries(f"\\EFI\\gone\\{number}.efi" for number in range(_STORE)) | BOTH
+    known = entries(f"\\EFI\\gone\\{number}.efi" for number in range(_STORE)) | ENTRIES
     return state(((HALL, 1, ON_HALL), (ATTIC, 1, ON_ATTIC)), entries=known, order=tuple(range(32_000)))
 
 
@@ -61,7 +51,7 @@ def many_loaders() -> State:
 
 def many_files() -> State:
     hall = {**ON_HALL, **{f"\\EFI\\fernwick\\{n}.conf": text(str(n)) for n in range(_FILES)}}
-    return state(((HALL, 1, hall), (ATTIC, 1, ON_ATTIC)), entries=BOTH, order=(0, 1))
+    return state(((HALL, 1, hall), (ATTIC, 1, ON_ATTIC)), entries=ENTRIES, order=(0, 1))
 
 
 def many_partitions() -> State:

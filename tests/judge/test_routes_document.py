@@ -20,6 +20,7 @@ from bootwatch.model.snapshot import Circumstance, Moment, Snapshot, State
 from bootwatch.model.variable import Variable, key
 from bootwatch.service.ahead import NO_RECORD, with_record
 from bootwatch.tell.routes_report import routes_report
+from tests.judge.dual import ATTIC, HALL, TO_FERNWICK, TO_QUARRY
 from tests.judge.paths import SHELL, drive, file, option
 from tests.judge.states import (
     DEFAULT,
@@ -28,18 +29,14 @@ from tests.judge.states import (
     QUARRY,
     QUARRY_PART,
     VIRTIO,
-    disk,
     program,
     state,
 )
 
-HALL, ATTIC = disk("hall", FERNWICK_PART), disk("attic", QUARRY_PART, address=VIRTIO.format(5, 5))
 VOLUMES = [
     (HALL, 1, {FERNWICK: program("fernwick"), DEFAULT: program("fernwick")}),
     (ATTIC, 1, {QUARRY: program("quarry")}),
 ]
-TO_FERNWICK = option("Fernwick Linux", drive(FERNWICK_PART), file(FERNWICK))
-TO_QUARRY = option("Quarry", drive(QUARRY_PART), file(QUARRY))
 BY = {"BootNext", "BootOrder", "fallback", "setup", "nothing"}
 
 

@@ -16,6 +16,7 @@ from bootwatch.model.snapshot import State
 from bootwatch.model.variable import key
 from bootwatch.model.volume import File
 from tests.judge import paths, states
+from tests.judge.dual import ATTIC, HALL, TO_FERNWICK, TO_QUARRY
 from tests.judge.paths import END, ROOT, drive, file, option, pci
 from tests.judge.states import (
     DEFAULT,
@@ -31,10 +32,7 @@ from tests.judge.states import (
     state,
 )
 
-HALL, ATTIC = disk("hall", FERNWICK_PART), disk("attic", QUARRY_PART, address=VIRTIO.format(5, 5))
 BOTH = [(HALL, 1, {FERNWICK: program("fernwick")}), (ATTIC, 1, {QUARRY: program("quarry")})]
-TO_FERNWICK = option("Fernwick Linux", drive(FERNWICK_PART), file(FERNWICK))
-TO_QUARRY = option("Quarry", drive(QUARRY_PART), file(QUARRY))
 
 
 def machine(variables: dict[str, bytes] | None = None, order: tuple[int, ...] = (0, 1)) -> State:

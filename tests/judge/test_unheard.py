@@ -12,19 +12,13 @@ from bootwatch.judge.unheard import unheard
 from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.snapshot import State
 from tests.judge import states
-from tests.judge.paths import drive, file, option
+from tests.judge.dual import ATTIC, ENTRIES, HALL
 from tests.judge.states import DEFAULT, FERNWICK, FERNWICK_PART, QUARRY, QUARRY_PART, VIRTIO, disk, program
-
-HALL, ATTIC = disk("hall", FERNWICK_PART), disk("attic", QUARRY_PART, address=VIRTIO.format(5, 5))
-BOTH = {
-    0: option("Fernwick Linux", drive(FERNWICK_PART), file(FERNWICK)),
-    1: option("Quarry", drive(QUARRY_PART), file(QUARRY)),
-}
 
 
 def machine(order: tuple[int, ...] | None, **variables: bytes) -> State:
     volumes = ((HALL, 1, {FERNWICK: program("fernwick")}), (ATTIC, 1, {QUARRY: program("quarry")}))
-    return states.state(volumes, entries=BOTH, order=order, variables=variables)
+    return states.state(volumes, entries=ENTRIES, order=order, variables=variables)
 
 
 def seen(one: State, gaps: tuple[Gap, ...] = ()) -> tuple[Outlook, System]:
@@ -82,7 +76,7 @@ def test_a_free_choice_between_two_of_its_own_is_no_doubt() -> None:
         (HALL, 1, {FERNWICK: program("fernwick"), DEFAULT: program("fernwick")}),
         (clone, 1, {DEFAULT: program("fernwick")}),
     )
-    one = states.state(volumes, entries={0: BOTH[0]})
+    one = states.state(volumes, entries={0: ENTRIES[0]})
     found, home = seen(one)
     assert not found.next_start.certain
     assert starts_next(found, home) is True
