@@ -17,14 +17,11 @@ from tests.firmware.starts.agreement import disagreement
 from tests.firmware.starts.chance import Chance
 from tests.firmware.starts.configuration import configuration
 from tests.firmware.starts.losses import Victim
-from tests.firmware.starts.places import address
 from tests.firmware.starts.start import Result
 from tests.firmware.starts.test_trials import first_seed
 from tests.firmware.starts.trial import Trial
 
 pytestmark = pytest.mark.firmware
-
-_HEAD = 64 << 10  # bytes of a file system without which nothing finds it
 
 
 @dataclass(frozen=True)
@@ -76,15 +73,8 @@ def become(victim: Victim, before: State, after: State) -> None:
         if identity in after.volumes:
             _change_files(victim, before, after, identity)
         elif before.volumes[identity].disk in after.disks:
-            image, found = victim.place(identity)
-            with Path(image.path).open("r+b") as file:
-                file.seek(found.start)
-                file.write(bytes(_HEAD))
-    gone = {disk.address for key, disk in before.disks.items() if key not in after.disks}
-    if gone:
-        trial = victim.trial
-        trial.images = {place: image for place, image in trial.images.items() if address(place) not in gone}
-        trial.machine.drives = tuple(place.drive(image) for place, image in trial.images.items())
+            victim.lose_volume(identity)
+    victim.lose_disks({disk.address for key, disk in before.disks.items() if key not in after.disks})
 
 
 def _change_files(victim: Victim, before: State, after: State, identity: str) -> None:

@@ -50,6 +50,21 @@ class Victim:
         image, found = self.place(identity)
         return volume.Volume(image.path, found.start)
 
+    def lose_volume(self, identity: str) -> None:
+        """Its file system; the partition stays."""
+        image, found = self.place(identity)
+        with Path(image.path).open("r+b") as file:
+            file.seek(found.start)
+            file.write(bytes(_HEAD))
+
+    def lose_disks(self, addresses: set[str]) -> None:
+        """Those at these addresses."""
+        trial = self.trial
+        trial.images = {
+            place: image for place, image in trial.images.items() if trial.address(place) not in addresses
+        }
+        trial.machine.drives = tuple(place.drive(image) for place, image in trial.images.items())
+
 
 def choose(kind: str, victim: Victim) -> Loss | None:
     """One loss of that kind that touches the next start; None where there is none such."""
@@ -175,19 +190,11 @@ def _lose_file(victim: Victim, loss: Loss) -> None:
 
 
 def _lose_volume(victim: Victim, loss: Loss) -> None:
-    image, found = victim.place(loss["volume"])
-    with Path(image.path).open("r+b") as file:
-        file.seek(found.start)
-        file.write(bytes(_HEAD))
+    victim.lose_volume(loss["volume"])
 
 
 def _lose_disk(victim: Victim, loss: Loss) -> None:
-    gone = victim.state.disks[loss["disk"]].address
-    kept = {
-        place: image for place, image in victim.trial.images.items() if victim.trial.address(place) != gone
-    }
-    victim.trial.images = kept
-    victim.trial.machine.drives = tuple(place.drive(image) for place, image in kept.items())
+    victim.lose_disks({victim.state.disks[loss["disk"]].address})
 
 
 def _copy_over(victim: Victim, loss: Loss) -> None:
