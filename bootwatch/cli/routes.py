@@ -9,11 +9,10 @@ from bootwatch.cli.result import newest
 from bootwatch.cli.showing import (
     Document,
     is_all_unread,
-    is_only_published,
     left_by_reader,
+    look_or_published,
     not_allowed,
     offer,
-    show,
 )
 from bootwatch.cli.snapshot import UNTOLD
 from bootwatch.config import Config
@@ -35,11 +34,7 @@ def add(commands: Any) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    places: Places = arguments.places
-    recorded = is_only_published(places) and not arguments.now
-    document = published_routes(places) if recorded else _looked(places)
-    show(document, arguments, lambda: routes_report(document), recorded)
-    return status(document)
+    return status(look_or_published(arguments, _looked, published_routes, routes_report))
 
 
 def _looked(places: Places) -> Document:

@@ -16,6 +16,7 @@ from bootwatch.tell.age import age
 
 Document = dict[str, Any]
 Run = Callable[[argparse.Namespace], int]
+Get = Callable[[Places], Document]
 
 
 def offer(command: argparse.ArgumentParser, run: Run) -> None:
@@ -43,6 +44,17 @@ def show(
         when = age(str(document["time"]))
         print(f"Recorded {when}, not looked at now: that takes sudo.\n", file=sys.stderr)
     print(report(), end="")
+
+
+def look_or_published(
+    arguments: argparse.Namespace, look: Get, published: Get, report: Callable[[Document], str]
+) -> Document:
+    """Show what ``look`` gives, or what was published to somebody who may not look; and give it back."""
+    places: Places = arguments.places
+    is_recorded = is_only_published(places) and not arguments.now
+    document = published(places) if is_recorded else look(places)
+    show(document, arguments, lambda: report(document), is_recorded)
+    return document
 
 
 def left_by_reader(places: Places, name: str) -> Document | None:

@@ -131,13 +131,13 @@ def test_the_reader_leaves_it_for_everybody(bootwatch: Commands, monkeypatch: py
     assert not list((bootwatch.root.folder / "var/lib/bootwatch/spool").glob("*.json"))
     aside = {"snapshot": None, "time": None}
     assert {**left, **aside} == {**fresh, **aside}
-    monkeypatch.setattr("bootwatch.cli.rehearse.is_only_published", lambda places: True)
+    monkeypatch.setattr("bootwatch.cli.showing.is_only_published", lambda places: True)
     said = bootwatch("rehearse")
     assert said.err.startswith("Recorded less than a minute ago, not looked at now")
     assert "snapshot 2" in said.out and said.out.splitlines()[0] == READS_ONLY
 
 
 def test_nothing_rehearsed_yet(bootwatch: Commands, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("bootwatch.cli.rehearse.is_only_published", lambda places: True)
+    monkeypatch.setattr("bootwatch.cli.showing.is_only_published", lambda places: True)
     said = bootwatch("rehearse")
     assert said.status == 3 and "nothing was rehearsed yet" in said.err

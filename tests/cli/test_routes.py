@@ -143,7 +143,7 @@ def test_others_see_what_was_recorded(bootwatch: Commands, monkeypatch: pytest.M
     """As on the running machine without the rights to read it."""
     bootwatch("snapshot")
     bootwatch.root.order(1, 0, 2)
-    monkeypatch.setattr("bootwatch.cli.routes.is_only_published", lambda places: True)
+    monkeypatch.setattr("bootwatch.cli.showing.is_only_published", lambda places: True)
     monkeypatch.setattr(answer, "is_only_published", lambda places: True)
     said = bootwatch("routes")
     assert said.err.startswith("Recorded less than a minute ago, not looked at now: that takes sudo.")
