@@ -11,23 +11,27 @@ from bootwatch.judge.file_changes import file_changes
 from bootwatch.judge.findings import findings, unseen
 from bootwatch.judge.firmware_changes import firmware_changes
 from bootwatch.judge.outlook import Outlook
+from bootwatch.judge.scene import Scene
 from bootwatch.judge.sides import Sides
-from bootwatch.judge.systems import Naming, Systems
+from bootwatch.judge.systems import Naming
 from bootwatch.judge.unheard import unheard
 from bootwatch.judge.volume_changes import volume_changes
 from bootwatch.judge.weigh import Weights
-from bootwatch.model.change import Drift
+from bootwatch.model.change import Drift, Finding
 from bootwatch.model.gap import Gap
+from bootwatch.model.past import NO_PAST, Past
 from bootwatch.model.snapshot import Snapshot, State
 
 
 @dataclass(frozen=True)
 class Comparison:
-    """How a snapshot differs, and what it means by itself: ``systems`` are those of both sides."""
+    """How a snapshot differs, and what it means by itself: ``outlook`` is what would start now, what was
+    asked for once included; the scene's systems are those of both sides, ``findings`` need no baseline."""
 
     drift: Drift
     outlook: Outlook
-    systems: Systems
+    scene: Scene
+    findings: tuple[Finding, ...]
 
 
 def compare(
@@ -37,6 +41,7 @@ def compare(
     *,
     weights: Weights | None = None,
     names: Naming | None = None,
+    past: Past = NO_PAST,
 ) -> Comparison:
     """Everything that differs from the baseline, what is wrong by itself, and what could not be seen.
 
@@ -55,10 +60,12 @@ def compare(
     drafts += moved_entries(sides, consequences.unclaimed(drafts))
     changes = finish(drafts, weights or Weights(), consequences.of)
     deaf = unheard(consequences.now, sides.systems.running())
+    scene = Scene(now, sides.systems, consequences.now, past)
+    by_itself = findings(scene)
     found = (
-        *findings(now.state, sides.systems),
+        *by_itself,
         *([deaf] if deaf else ()),
         *consequences.unexplained(changes),
         *unseen(sides),
     )
-    return Comparison(Drift(changes, found, now.gaps), consequences.at_once, sides.systems)
+    return Comparison(Drift(changes, found, now.gaps), consequences.at_once, scene, by_itself)

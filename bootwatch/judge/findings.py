@@ -10,6 +10,7 @@ from bootwatch.judge.drafts import stable_id
 from bootwatch.judge.entries import Entry, entry_name, read_entries, read_next, read_order
 from bootwatch.judge.entry_changes import describe as describe_entry
 from bootwatch.judge.pairs import plain
+from bootwatch.judge.scene import Scene
 from bootwatch.judge.sides import Sides
 from bootwatch.judge.systems import Systems
 from bootwatch.judge.volume_changes import describe as describe_volume
@@ -31,8 +32,9 @@ _MESSAGING = 3
 _USB, _USB_WWID, _USB_CLASS = 5, 16, 15
 
 
-def findings(state: State, systems: Systems) -> tuple[Finding, ...]:
+def findings(scene: Scene) -> tuple[Finding, ...]:
     """All findings that need no baseline."""
+    state, systems = scene.state, scene.systems
     return (
         *_not_esp(state, systems),
         *_removable_first(state, systems),

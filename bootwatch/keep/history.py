@@ -158,6 +158,18 @@ class History:
             number,
         )
 
+    def circumstance(self, number: int) -> Circumstance | None:
+        """A snapshot's circumstance, None where the history doesn't hold it."""
+        return self._circumstance("WHERE number = ?", number)
+
+    def last_circumstance(self) -> Circumstance | None:
+        """The newest snapshot's, None where there is none."""
+        return self._circumstance("ORDER BY number DESC LIMIT ?", 1)
+
+    def _circumstance(self, which: str, value: int) -> Circumstance | None:
+        row = self.database.execute(f"SELECT circumstance FROM snapshot {which}", (value,)).fetchone()
+        return Circumstance.from_json(json.loads(row[0])) if row else None
+
     def rows(self, most: int | None = None) -> list[Row]:
         """The newest snapshots, newest first."""
         return self._select("ORDER BY number DESC LIMIT ?", -1 if most is None else most)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
 
+from bootwatch.model.evidence import Evidence
 from bootwatch.model.gap import Gap
 from bootwatch.model.level import Level, worst
 
@@ -28,7 +29,8 @@ class Change:
     is a noun phrase for people and ``where`` holds the identifiers; both may carry hostile characters.
     ``scope`` says what must be readable to see the change, spelled like a gap's. ``before`` and ``after``
     are plain JSON values. ``between`` is the last snapshot without the change and the first with it, each
-    by number or None.
+    by number or None; ``evidence`` is what else is known of the time between them. ``accepted`` says by which
+    rule it is expected and told to nobody, in one sentence; "" where none holds.
     """
 
     id: str
@@ -43,6 +45,8 @@ class Change:
     custody: Custody = Custody.UNKNOWN
     between: tuple[int | None, int | None] = (None, None)
     scope: dict[str, Any] = field(default_factory=dict)
+    evidence: tuple[Evidence, ...] = ()
+    accepted: str = ""
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -58,6 +62,8 @@ class Change:
             "consequence": self.consequence,
             "while": self.custody.value,
             "between": list(self.between),
+            "evidence": [one.to_json() for one in self.evidence],
+            "accepted": self.accepted,
         }
 
     @classmethod
@@ -76,6 +82,8 @@ class Change:
             consequence=document["consequence"],
             custody=Custody(document["while"]),
             between=(last_without, first_with),
+            evidence=tuple(Evidence.from_json(item) for item in document.get("evidence", ())),
+            accepted=document.get("accepted", ""),
         )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from bootwatch.model.change import Change, Drift
+from bootwatch.model.change import Change, Drift, Finding
 from bootwatch.model.level import Level, worst
 
 FORMAT = "bootwatch/message/1"
@@ -15,8 +15,8 @@ FORMAT = "bootwatch/message/1"
 class Message:
     """One alert, with every open change and its level: the sender alone decides who gets it.
 
-    ``news`` holds the ids of the changes that nobody was told of yet. ``time`` and ``baseline_saved``
-    are UTC in RFC 3339, ``moment`` says why the snapshot was taken.
+    ``news`` holds the ids of the changes and findings that nobody was told of yet. ``time`` and
+    ``baseline_saved`` are UTC in RFC 3339, ``moment`` says why the snapshot was taken.
     """
 
     id: str
@@ -39,9 +39,14 @@ class Message:
         return tuple(change for change in self.drift.changes if change.id not in self.news)
 
     @property
+    def new_findings(self) -> tuple[Finding, ...]:
+        return tuple(finding for finding in self.drift.findings if finding.id in self.news)
+
+    @property
     def worst_news(self) -> Level | None:
         """The level that an address's ``least`` is held against."""
-        return worst(change.level for change in self.new_changes)
+        news: tuple[Change | Finding, ...] = (*self.new_changes, *self.new_findings)
+        return worst(item.level for item in news)
 
     def to_json(self) -> dict[str, Any]:
         return {

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import re
+
+# Boot Loader Specification (UAPI.1), boot counting: NAME+LEFT[-DONE].conf or .efi.
+_COUNT = re.compile(r"\+[0-9]+(-[0-9]+)?(?=\.(?:conf|efi)$)", re.IGNORECASE)
+
 
 def fold(path: str) -> str:
     """Fold a FAT path for comparison: upper case in ASCII and Latin-1, nothing beyond.
@@ -30,3 +35,9 @@ def is_within(path: str, folder: str) -> bool:
     """Whether ``path`` is ``folder`` itself or lies below it, folded."""
     inner, outer = fold(path), fold(folder).rstrip("\\")
     return inner == outer or inner.startswith(outer + "\\")
+
+
+def uncounted(path: str) -> str:
+    """The path without the count of tries that a loader keeps in the name of an entry's file
+    (Boot Loader Specification, boot counting)."""
+    return _COUNT.sub("", path)

@@ -10,6 +10,7 @@ from bootwatch.model.attempt import Attempt
 from bootwatch.model.disk import Disk
 from bootwatch.model.gap import Gap
 from bootwatch.model.known import known_fields
+from bootwatch.model.package import LogMark, PackageChange
 from bootwatch.model.variable import LOADER_INTERFACE, Variable, key
 from bootwatch.model.volume import File, Volume
 
@@ -103,7 +104,12 @@ class Circumstance:
 
     ``variables`` holds BootCurrent and the boot loader interface's; ``mounts``, ``free_bytes`` and ``dirty``
     go by the volume's identity; ``attempts`` are the boot options that the firmware's log says it called in
-    this start, empty where nothing says so.
+    this start, empty where nothing says so, and ``order_seen`` the numbers in BootOrder as the firmware
+    itself read it then. ``tpm_resets`` and ``tpm_restarts`` are the TPM's counters (TPM 2.0 part 2,
+    TPMS_CLOCK_INFO), ``store_size`` and ``store_free`` bytes of the firmware's variable store; None where
+    they can't be told. ``faults`` are files that the file system itself holds badly: what is wrong, by volume
+    and path. ``packages`` is what this system's package manager did since the snapshot before,
+    ``package_log`` how far its log was read.
     """
 
     boot_id: str | None
@@ -115,6 +121,14 @@ class Circumstance:
     free_bytes: dict[str, int] = field(default_factory=dict)
     dirty: dict[str, bool] = field(default_factory=dict)
     attempts: tuple[Attempt, ...] = ()
+    order_seen: tuple[int, ...] | None = None
+    tpm_resets: int | None = None
+    tpm_restarts: int | None = None
+    store_size: int | None = None
+    store_free: int | None = None
+    faults: dict[str, dict[str, str]] = field(default_factory=dict)
+    packages: tuple[PackageChange, ...] = ()
+    package_log: LogMark | None = None
 
     def to_json(self) -> dict[str, Any]:
         return {
@@ -122,6 +136,9 @@ class Circumstance:
             "moment": self.moment.value,
             "variables": {name: variable.to_json() for name, variable in self.variables.items()},
             "attempts": [attempt.to_json() for attempt in self.attempts],
+            "order_seen": None if self.order_seen is None else list(self.order_seen),
+            "packages": [change.to_json() for change in self.packages],
+            "package_log": self.package_log.to_json() if self.package_log else None,
         }
 
     @property
@@ -141,8 +158,15 @@ class Circumstance:
     @classmethod
     def from_json(cls, document: dict[str, Any]) -> Circumstance:
         variables = {name: Variable.from_json(item) for name, item in document["variables"].items()}
-        attempts = tuple(Attempt.from_json(item) for item in document.get("attempts", ()))
-        own = {"moment": Moment(document["moment"]), "variables": variables, "attempts": attempts}
+        seen, mark = document.get("order_seen"), document.get("package_log")
+        own = {
+            "moment": Moment(document["moment"]),
+            "variables": variables,
+            "attempts": tuple(Attempt.from_json(item) for item in document.get("attempts", ())),
+            "order_seen": None if seen is None else tuple(seen),
+            "packages": tuple(PackageChange.from_json(item) for item in document.get("packages", ())),
+            "package_log": LogMark.from_json(mark) if mark else None,
+        }
         return cls(**{**known_fields(cls, document), **own})
 
 

@@ -23,11 +23,13 @@ def observe(
     *,
     named: Iterable[str] = (),
     keep_program: KeepProgram | None = None,
+    last: Circumstance | None = None,
 ) -> Snapshot:
     """Read the machine. Never raises for what can't be read: that becomes a gap.
 
     ``named`` are volumes that the baseline holds, read even when nothing else names them. ``keep_program`` is
-    handed the SHA-256 and the content of each file that begins with MZ.
+    handed the SHA-256 and the content of each file that begins with MZ. ``last`` is the circumstance of the
+    snapshot before, None where there is none: what the package manager did is told from there on.
     """
     facts, fstab, gaps = read_facts(machine)
     variables = read_variables(machine)

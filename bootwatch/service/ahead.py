@@ -7,14 +7,19 @@ from dataclasses import dataclass
 from typing import Any
 
 from bootwatch.config import Config
+from bootwatch.judge.altered import usual
 from bootwatch.judge.drift import compare
+from bootwatch.judge.findings import findings
 from bootwatch.judge.outlook import Outlook, outlook
+from bootwatch.judge.overview import overview
 from bootwatch.judge.routes_document import mark_of, routes_document
+from bootwatch.judge.scene import Scene
 from bootwatch.judge.systems import Systems
 from bootwatch.keep import predictions
 from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.history import History
-from bootwatch.model.change import Drift
+from bootwatch.model.change import Drift, Finding
+from bootwatch.model.past import NO_PAST, Past
 from bootwatch.model.snapshot import Snapshot
 from bootwatch.places import Places
 from bootwatch.problem import Problem
@@ -26,27 +31,41 @@ NO_RECORD: dict[str, Any] = {"right": 0, "judged": 0, "unknown": 0, "misses": []
 class Judged:
     """What a snapshot means. ``drift`` is None where there is no baseline, and not placed in time yet."""
 
-    snapshot: Snapshot
+    scene: Scene
+    findings: tuple[Finding, ...]
     drift: Drift | None
     outlook: Outlook
-    systems: Systems
+
+    @property
+    def systems(self) -> Systems:
+        return self.scene.systems
+
+    def overview(self) -> dict[str, Any]:
+        """Entries, volumes and what is wrong by itself, as the document that is recorded."""
+        return overview(self.scene, self.findings)
 
     def routes(self) -> dict[str, Any]:
         """Which systems start and what starts next, as the document that is recorded."""
-        return routes_document(self.outlook, self.snapshot, self.systems.running())
+        return routes_document(self.outlook, self.scene.snapshot, self.systems.running())
 
 
-def judged(snapshot: Snapshot, baseline: Baseline | None, config: Config) -> Judged:
+def judged(snapshot: Snapshot, baseline: Baseline | None, config: Config, past: Past = NO_PAST) -> Judged:
     """Compare with the baseline and look ahead.
 
     Systems are learnt from the baseline too: one of which nothing is left does not start.
     """
     names = config.system_names
     if baseline:
-        found = compare(baseline.state, baseline.gaps, snapshot, weights=config.weights, names=names)
-        return Judged(snapshot, found.drift, found.outlook, found.systems)
+        given = baseline.state, baseline.gaps, snapshot
+        found = compare(*given, weights=config.weights, names=names, past=past)
+        return Judged(found.scene, found.findings, found.drift, found.outlook)
     systems = Systems.learn((snapshot.state,), names, snapshot.circumstance)
-    return Judged(snapshot, None, outlook(snapshot.state, snapshot.gaps, systems), systems)
+    state = usual(snapshot.state)
+    now = outlook(state, snapshot.gaps, systems)
+    scene = Scene(snapshot, systems, now, past)
+    is_usual = state is snapshot.state
+    at_once = now if is_usual else outlook(snapshot.state, snapshot.gaps, systems)
+    return Judged(scene, findings(scene), None, at_once)
 
 
 def with_record(

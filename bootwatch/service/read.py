@@ -13,7 +13,6 @@ from typing import Any
 
 from bootwatch.config import Config
 from bootwatch.judge.custody import Look, custody_between
-from bootwatch.judge.overview import overview
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep import open_changes, predictions
 from bootwatch.keep.baseline import Baseline
@@ -25,7 +24,7 @@ from bootwatch.keep.receipts import sweep
 from bootwatch.keep.spool import Spool
 from bootwatch.model.change import Change, Drift
 from bootwatch.model.message import Message
-from bootwatch.model.snapshot import Moment, Snapshot
+from bootwatch.model.snapshot import Circumstance, Moment, Snapshot
 from bootwatch.observe.machine import Machine
 from bootwatch.observe.snapshot import observe
 from bootwatch.places import Places
@@ -128,15 +127,31 @@ def read(places: Places, moment: Moment, *, tell: bool = True, keep_programs: bo
     ``keep_programs`` leaves a copy of each program in the reader's folder, for whoever saves a baseline.
     Raises Problem when nothing could be recorded, or the message not spooled.
     """
+    programs = Programs(places.history / PROGRAMS) if keep_programs else None
+
+    def taken(baseline: Baseline | None, last: Circumstance | None) -> Snapshot:
+        snapshot = _observe(places, moment, baseline, programs.keep if programs else None, last)
+        if programs:
+            programs.drop_others()
+        return snapshot
+
+    return _kept(places, taken, tell)
+
+
+def keep_snapshot(places: Places, snapshot: Snapshot, *, tell: bool = True) -> Reading:
+    """The same with a snapshot that was taken already."""
+    return _kept(places, lambda baseline, last: snapshot, tell)
+
+
+def _kept(
+    places: Places, take: Callable[[Baseline | None, Circumstance | None], Snapshot], tell: bool
+) -> Reading:
     config, trouble = _config_or_default(places)
     baseline, baseline_trouble = _baseline_or_none(places)
     if baseline is None and baseline_trouble is None:
         require_uefi(Machine(places.root))
     with _alone(places), History.open(places.history) as history:
-        programs = Programs(places.history / PROGRAMS) if keep_programs else None
-        snapshot = _observe(places, moment, baseline, programs.keep if programs else None)
-        if programs:
-            programs.drop_others()
+        snapshot = take(baseline, history.last_circumstance())
         reading = _record(history, places, config, baseline, snapshot)
         if tell:
             _hand_over(history, places, reading)
@@ -207,9 +222,10 @@ def _observe(
     moment: Moment,
     baseline: Baseline | None,
     keep: Callable[[str, bytes], None] | None = None,
+    last: Circumstance | None = None,
 ) -> Snapshot:
     named = baseline.state.volumes if baseline else ()
-    return observe(Machine(places.root), moment, named=named, keep_program=keep)
+    return observe(Machine(places.root), moment, named=named, keep_program=keep, last=last)
 
 
 def _machine_name(config: Config, snapshot: Snapshot) -> str:
@@ -219,10 +235,9 @@ def _machine_name(config: Config, snapshot: Snapshot) -> str:
 def _record(
     history: History, places: Places, config: Config, baseline: Baseline | None, snapshot: Snapshot
 ) -> Reading:
-    view = overview(snapshot.state, snapshot.gaps, config.system_names)
-    machine = view["machine"] = _machine_name(config, snapshot)
     found = judged(snapshot, baseline, config)
-    view["routes"] = found.routes()
+    machine = _machine_name(config, snapshot)
+    view = found.overview() | {"machine": machine, "routes": found.routes()}
     with history.transaction():
         history.import_log(_log_lines(places))
         snapshot = snapshot.numbered(history.add(snapshot, view))

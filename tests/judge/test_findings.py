@@ -5,6 +5,8 @@ from __future__ import annotations
 import struct
 
 from bootwatch.judge.findings import findings
+from bootwatch.judge.outlook import outlook
+from bootwatch.judge.scene import Scene
 from bootwatch.judge.systems import Systems
 from tests.formats.tools import run
 from tests.judge.looks import look
@@ -12,8 +14,9 @@ from tests.roots import DATA_TYPE, QUARRY_ESP, TARN_PART, Part, Root
 
 
 def found(root: Root) -> list[tuple[str, str, str | None]]:
-    state = look(root).state
-    all_found = findings(state, Systems.learn((state,)))
+    snapshot = look(root)
+    systems = Systems.learn((snapshot.state,))
+    all_found = findings(Scene(snapshot, systems, outlook(snapshot.state, snapshot.gaps, systems)))
     return [(item.finding, item.level.value, item.system) for item in all_found]
 
 
