@@ -44,6 +44,7 @@ def test_each_unit_lies_in_its_place(root: Path) -> None:
         unit.name for unit in (root / "etc/systemd/system").iterdir()
     }
     assert {"bootwatch-boot.timer", "bootwatch-read@.service", "bootwatch-send.path"} <= units
+    assert "bootwatch-shutdown.service" in units
     for name in ("etc/sysusers.d/bootwatch.conf", "etc/tmpfiles.d/bootwatch.conf"):
         assert (root / name).is_file()
     assert (root / "usr/local/lib/systemd/catalog/bootwatch.catalog").is_file()
@@ -91,11 +92,16 @@ def test_removing_leaves_records_and_settings(root: Path) -> None:
     record = root / "var/lib/bootwatch/baseline/current.yaml"
     record.parent.mkdir(parents=True)
     record.write_text("")
+    beside = root / "etc/systemd/system/bootwatch-shutdown.service.d"
+    beside.mkdir()
+    (beside / "tpm.conf").write_text("")
+    (beside / "slow-firmware.conf").write_text("[Service]\nTimeoutStopSec=15s\n")
     result = install(root, "--remove")
     assert result.returncode == 0, result.stderr
     assert everything(root) == {
         "etc/bootwatch/bootwatch.yaml",
         "etc/bootwatch/addresses.yaml",
+        "etc/systemd/system/bootwatch-shutdown.service.d/slow-firmware.conf",
         "var/lib/bootwatch/baseline/current.yaml",
     }
 
@@ -103,8 +109,12 @@ def test_removing_leaves_records_and_settings(root: Path) -> None:
 def test_purging_leaves_nothing(root: Path) -> None:
     (root / "var/lib/bootwatch-send").mkdir(parents=True)
     (root / "var/lib/bootwatch-send/receipt").write_text("")
+    beside = root / "etc/systemd/system/bootwatch-read@.service.d"
+    beside.mkdir()
+    (beside / "tpm.conf").write_text("")
     assert install(root, "--remove", "--purge", "--yes").returncode == 0
     assert everything(root) == set()
+    assert not beside.exists()
 
 
 @pytest.mark.parametrize("options", [["--purge"], ["--no-such-thing"]])

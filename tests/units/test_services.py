@@ -12,6 +12,7 @@ import pytest
 
 UNITS = Path(__file__).parents[2] / "units"
 READER = "bootwatch-read@boot.service"
+SHUTDOWN = "bootwatch-shutdown.service"
 SENDER = "bootwatch-send.service"
 
 
@@ -49,7 +50,7 @@ def exposure(unit: Path) -> float:
     return float(found[1])
 
 
-@pytest.mark.parametrize(("unit", "most"), [(READER, 1.2), (SENDER, 2.0)])
+@pytest.mark.parametrize(("unit", "most"), [(READER, 1.2), (SHUTDOWN, 1.2), (SENDER, 2.0)])
 def test_exposure(folder: Path, unit: str, most: float) -> None:
     assert exposure(folder / unit) <= most
 
@@ -90,3 +91,43 @@ def test_the_sender_has_neither_disks_nor_baseline() -> None:
     )
     assert "DeviceAllow" not in sender
     assert sender["PrivateDevices"] == ["yes"]
+
+
+def test_before_switching_off_it_reads_in_the_same_sandbox() -> None:
+    """Both files hold it in full, since systemd has no way to share it: so here they are held together."""
+    reader, shutdown = settings("bootwatch-read@.service"), settings(SHUTDOWN)
+    of_the_unit = {"Description", "Type", "ConditionPathExists"}
+    # When it runs, and how long it may take. What nobody waits for goes behind everything else.
+    reader_alone = {"ExecStart", "TimeoutStartSec", "Nice", "IOSchedulingPriority"}
+    shutdown_alone = {"ExecStop", "TimeoutStopSec", "RemainAfterExit", "WantedBy"}
+    shutdown_alone |= {
+        "DefaultDependencies",
+        "After",
+        "Before",
+        "Conflicts",
+        "RefuseManualStop",
+        "IgnoreOnIsolate",
+    }
+    # PrivateTmp= binds a unit to the mounts of /tmp and /var/tmp, with which it would be stopped.
+    assert reader.pop("PrivateTmp") == ["yes"]
+    assert shutdown.pop("TemporaryFileSystem") == ["/tmp:mode=1777", "/var/tmp:mode=1777"]
+    assert reader.keys() - shutdown.keys() == reader_alone
+    assert shutdown.keys() - reader.keys() == shutdown_alone
+    for key in reader.keys() & shutdown.keys() - of_the_unit:
+        assert reader[key] == shutdown[key], key
+
+
+def test_it_stops_with_the_system_manager_only() -> None:
+    shutdown = settings(SHUTDOWN)
+    assert shutdown["RefuseManualStop"] == shutdown["IgnoreOnIsolate"] == ["yes"]
+    assert {"shutdown.target"} == {*shutdown["Conflicts"]} == {*shutdown["Before"]}
+    # With whatever it requires it would be stopped too.
+    assert not shutdown.keys() & {
+        "Requires",
+        "BindsTo",
+        "PartOf",
+        "Requisite",
+        "RequiresMountsFor",
+        "PrivateTmp",
+    }
+    assert "local-fs.target" in shutdown["After"]
