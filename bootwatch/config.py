@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bootwatch.checked_yaml import Settings, Value
+from bootwatch.judge.acceptance import Rules
 from bootwatch.judge.meanings import CHANGES
 from bootwatch.judge.naming import Naming
 from bootwatch.judge.weigh import Rule, Weights
@@ -38,11 +39,13 @@ class SystemSetting:
 
 @dataclass(frozen=True)
 class Config:
-    """All settings; the defaults are those of a file that isn't there. ``machine`` None: the host name."""
+    """All settings; the defaults are those of a file that isn't there. ``machine`` None: the host name.
+    ``accept`` is the highest level up to which each system's own updates are expected and told to nobody."""
 
     machine: str | None = None
     systems: tuple[SystemSetting, ...] = ()
     levels: tuple[Rule, ...] = ()
+    accept: Level = Level.CHANGED
 
     @classmethod
     def load(cls, path: Path) -> Config:
@@ -65,6 +68,11 @@ class Config:
         return Weights((*self.levels, *hidden))
 
     @property
+    def rules(self) -> Rules:
+        """What is expected, and so told to nobody."""
+        return Rules(self.accept, Weights(self.levels))
+
+    @property
     def system_names(self) -> Naming:
         """What systems are called, what is one system, what is hidden."""
         names = {given: system.name for system in self.systems for given in (system.name, *system.join)}
@@ -72,14 +80,16 @@ class Config:
 
 
 def _config(settings: Settings, top: Value | None) -> Config:
-    fields = settings.fields(top, ("machine", "systems", "levels"))
+    fields = settings.fields(top, ("machine", "systems", "levels", "accept"))
     systems = [_system(settings, item) for item in settings.items(fields.get("systems"))]
     levels = [_rule(settings, item) for item in settings.items(fields.get("levels"))]
+    accept = settings.choice(fields.get("accept"), "level", [level.value for level in Level])
     _name_once(settings, fields.get("systems"))
     return Config(
         machine=settings.text(fields.get("machine")),
         systems=tuple(system for system in systems if system),
         levels=tuple(rule for rule in levels if rule),
+        accept=Level(accept) if accept else Level.CHANGED,
     )
 
 

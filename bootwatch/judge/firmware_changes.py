@@ -72,12 +72,12 @@ def _seconds(state: State) -> int | None:
 
 
 def _version(sides: Sides) -> Iterator[Draft]:
-    before, now = _firmware(sides.before), _firmware(sides.now)
+    before, now = firmware_name(sides.before), firmware_name(sides.now)
     if before != now and before and now:
         yield Draft("firmware-updated", ("firmware",), "the machine's firmware", "DMI", None, before, now)
 
 
-def _firmware(state: State) -> str:
+def firmware_name(state: State) -> str:
     """Vendor, version and date in one line; "" where the machine doesn't say."""
     values = [state.facts.get(name) for name in _FIRMWARE]
     return " ".join(str(value) for value in values) if all(values) else ""

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
+from typing import Any
 
+from bootwatch.model.change import Change
 from bootwatch.model.level import Level
 from bootwatch.model.path import fold
 
@@ -44,8 +46,18 @@ class Weights:
 
     rules: Sequence[Rule] = ()
 
+    def names(self, change: Change) -> bool:
+        """Whether a rule of the settings holds for a change."""
+        path = str(change.scope.get("path") or _file(change.before) or _file(change.after) or "")
+        return any(rule.matches(change.change, change.system, path) for rule in self.rules)
+
     def level(self, change: str, system: str | None, path: str, found: Level | None = None) -> Level:
         """``path`` is the file's, "" for a change of something else. ``found`` is the level by consequence,
         None for a change that took nothing away: then its name decides."""
         rule = next((rule for rule in self.rules if rule.matches(change, system, path)), None)
         return rule.level if rule else found or _LEVELS.get(change, Level.CHANGED)
+
+
+def _file(side: Any) -> Any:
+    """The file that an entry names, of one side of a change."""
+    return side.get("file") if isinstance(side, dict) else None

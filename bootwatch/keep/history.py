@@ -162,6 +162,21 @@ class History:
         """A snapshot's circumstance, None where the history doesn't hold it."""
         return self._circumstance("WHERE number = ?", number)
 
+    def circumstances(self, first: int, last: int | None, most: int) -> Iterator[tuple[int, Circumstance]]:
+        """Those from one snapshot to another, both included, by number; None: to the newest. The first one
+        and at most the last ``most`` of the others."""
+        rows = self.database.execute(
+            "SELECT number, circumstance FROM snapshot WHERE number BETWEEN ?1 AND ?2 AND (number = ?1"
+            " OR number IN (SELECT number FROM snapshot WHERE number BETWEEN ?1 AND ?2"
+            " ORDER BY number DESC LIMIT ?3)) ORDER BY number",
+            (first, _ENDLESS if last is None else last, most),
+        )
+        return ((number, Circumstance.from_json(json.loads(text))) for number, text in rows.fetchall())
+
+    def last_number(self) -> int | None:
+        """The newest snapshot's number, None where there is none."""
+        return next((row.number for row in self.rows(1)), None)
+
     def last_circumstance(self) -> Circumstance | None:
         """The newest snapshot's, None where there is none."""
         return self._circumstance("ORDER BY number DESC LIMIT ?", 1)
@@ -219,6 +234,19 @@ class History:
         """Whether it holds predictions: one of before them is brought up to date by the next snapshot."""
         return schema.version_of(self.database) >= schema.PREDICTIONS
 
+    @property
+    def has_churn(self) -> bool:
+        """Whether it counts what changes at many starts."""
+        return schema.version_of(self.database) >= schema.CHURN
+
+    def part_digests(self, number: int) -> dict[str, str]:
+        """The digests of a snapshot's parts by name. Raises KeyError for a number that isn't there."""
+        return dict(self._load(self._documents(number)[0]))
+
+    def parts_by_digest(self, wanted: dict[str, str]) -> dict[str, Part]:
+        """Parts by name, each by its digest. Raises KeyError for one that isn't there."""
+        return {name: parts.load(self.database, own) for name, own in wanted.items()}
+
     def parts(self, number: int) -> dict[str, Part]:
         """A snapshot's state as its stored parts. Raises KeyError for a number that isn't there."""
         return self._parts(self._documents(number)[0])
@@ -236,7 +264,7 @@ class History:
 
     def _parts(self, state: str, only: Collection[str] | None = None) -> dict[str, Part]:
         wanted = {name: own for name, own in self._load(state).items() if only is None or name in only}
-        return {name: parts.load(self.database, own) for name, own in wanted.items()}
+        return self.parts_by_digest(wanted)
 
     def import_log(self, lines: Iterable[str]) -> None:
         """Copy lines of the administrator's log that are not here yet."""

@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable, Iterator
+from typing import Any
 
 from bootwatch.keep.canonical import canonical, digest
 from bootwatch.keep.history import History
-from bootwatch.model.change import Change, Drift
+from bootwatch.model.change import Change, Drift, Finding
+from bootwatch.model.gap import Gap
 from bootwatch.model.level import Level
+
+Item = Change | Finding
 
 # How many snapshots are gone through for one that saw what is sought.
 _FURTHEST = 500
+# The scope of a finding: what hides it is not recorded, so it is only forgotten when all could be read.
+_ANYWHERE: dict[str, Any] = {}
 
 
-def content_of(change: Change) -> str:
-    """The digest of what a change led to: a loader that changes a second time is news again."""
-    return digest([change.after])[:16]
+def content_of(item: Item) -> str:
+    """The digest of what a change led to: a loader that changes a second time is news again. What is wrong by
+    itself is told once, as long as it stays so; its level counts, since it can get worse."""
+    return digest([item.after if isinstance(item, Change) else item.level.value])[:16]
 
 
 def spans(
@@ -58,34 +65,47 @@ class _Earlier:
         return None
 
 
-def keep_open(history: History, drift: Drift) -> None:
-    """Record which changes are open now; those that are gone are forgotten, and told anew if they return.
+def keep_open(history: History, drift: Drift, number: int | None = None) -> None:
+    """Record which changes and findings are open in snapshot ``number``; those that are gone are forgotten,
+    and told anew if they return.
 
-    A change that can't be seen at the moment stays open. Call it inside a transaction.
+    What can't be seen at the moment stays open. Call it inside a transaction.
     """
-    there = {change.id for change in drift.changes}
+    open_now: tuple[Item, ...] = (*drift.changes, *drift.findings)
+    there = {item.id for item in open_now}
     for own, scope in history.database.execute("SELECT id, scope FROM open_change").fetchall():
-        if own not in there and not any(gap.hides(json.loads(scope)) for gap in drift.gaps):
+        if own not in there and not _may_hide(drift.gaps, json.loads(scope)):
             history.database.execute("DELETE FROM open_change WHERE id = ?", (own,))
-    history.database.executemany(
-        "INSERT OR IGNORE INTO open_change VALUES (?, ?, ?, ?)",
-        [(change.id, *change.between, canonical(change.scope)) for change in drift.changes],
-    )
+    rows = [(change.id, *change.between, canonical(change.scope)) for change in drift.changes]
+    rows += [(finding.id, None, number or 0, canonical(_ANYWHERE)) for finding in drift.findings]
+    history.database.executemany("INSERT OR IGNORE INTO open_change VALUES (?, ?, ?, ?)", rows)
 
 
-def news(history: History, drift: Drift) -> list[Change]:
-    """The changes above routine that nobody was told of yet."""
+def _may_hide(gaps: Iterable[Gap], scope: dict[str, Any]) -> bool:
+    return any(scope == _ANYWHERE or gap.hides(scope) for gap in gaps)
+
+
+def since(history: History, item: Item) -> int:
+    """The first snapshot with it, as it was recorded; 0 for what isn't open."""
+    row = history.database.execute("SELECT first_with FROM open_change WHERE id = ?", (item.id,)).fetchone()
+    return int(row[0]) if row else 0
+
+
+def news(history: History, drift: Drift, known: Collection[str] = ()) -> list[Item]:
+    """What nobody was told of yet: changes above routine, and what is wrong by itself and weakens a start.
+
+    ``known`` are ids of findings that a person saw when the baseline was saved.
+    """
     told = set(history.database.execute("SELECT id, content FROM told"))
-    return [
-        change
-        for change in drift.changes
-        if change.level is not Level.ROUTINE and (change.id, content_of(change)) not in told
-    ]
+    changes = [change for change in drift.changes if change.level is not Level.ROUTINE]
+    wrong = [one for one in drift.findings if one.level.at_least(Level.WEAKENED) and one.id not in known]
+    items: list[Item] = [*changes, *wrong]
+    return [item for item in items if (item.id, content_of(item)) not in told]
 
 
-def mark_told(history: History, changes: list[Change], message: str) -> None:
-    """Remember that a message with these changes lies in the spool. Call it inside a transaction."""
+def mark_told(history: History, items: Iterable[Item], message: str) -> None:
+    """Remember that a message with these lies in the spool. Call it inside a transaction."""
     history.database.executemany(
         "INSERT OR REPLACE INTO told VALUES (?, ?, ?, ?)",
-        [(change.id, content_of(change), change.level.value, message) for change in changes],
+        [(item.id, content_of(item), item.level.value, message) for item in items],
     )

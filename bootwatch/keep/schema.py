@@ -63,10 +63,24 @@ CREATE TABLE IF NOT EXISTS sighting (
     PRIMARY KEY (snapshot, habit)
 ) STRICT;
 """
+# Which files change at many starts, and which volumes come and go (keep/churn.py).
+_CHURN = """
+CREATE TABLE IF NOT EXISTS churn (
+    volume TEXT NOT NULL,
+    path TEXT NOT NULL,
+    starts INTEGER NOT NULL,
+    first_start INTEGER NOT NULL,
+    last_start INTEGER NOT NULL,
+    last_snapshot INTEGER NOT NULL,
+    PRIMARY KEY (volume, path)
+) STRICT;
+CREATE TABLE IF NOT EXISTS leaving (volume TEXT PRIMARY KEY, times INTEGER NOT NULL) STRICT;
+"""
 # What each version added to the one before it, from version 1 on.
-_STEPS = (_FIRST, _PREDICTIONS)
+_STEPS = (_FIRST, _PREDICTIONS, _CHURN)
 VERSION = len(_STEPS)
 PREDICTIONS = 2  # the version that began to keep them
+CHURN = 3
 
 
 def prepare(database: sqlite3.Connection, path: Path) -> None:

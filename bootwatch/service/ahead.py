@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from bootwatch.config import Config
@@ -35,6 +35,10 @@ class Judged:
     findings: tuple[Finding, ...]
     drift: Drift | None
     outlook: Outlook
+
+    def numbered(self, snapshot: Snapshot) -> Judged:
+        """The same, of a snapshot that got its number since."""
+        return replace(self, scene=replace(self.scene, snapshot=snapshot))
 
     @property
     def systems(self) -> Systems:

@@ -12,9 +12,8 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from bootwatch.config import Config
-from bootwatch.judge.custody import Look, custody_between
 from bootwatch.keep import baseline as baselines
-from bootwatch.keep import open_changes, predictions
+from bootwatch.keep import churn, open_changes, predictions
 from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.canonical import canonical
 from bootwatch.keep.files import may_write
@@ -22,14 +21,16 @@ from bootwatch.keep.history import History
 from bootwatch.keep.programs import Programs
 from bootwatch.keep.receipts import sweep
 from bootwatch.keep.spool import Spool
-from bootwatch.model.change import Change, Drift
+from bootwatch.model.change import Change, Drift, Finding
 from bootwatch.model.message import Message
+from bootwatch.model.past import NO_PAST, Past
 from bootwatch.model.snapshot import Circumstance, Moment, Snapshot
 from bootwatch.observe.machine import Machine
 from bootwatch.observe.snapshot import observe
 from bootwatch.places import Places
 from bootwatch.problem import Problem
 from bootwatch.service.ahead import Judged, judged, record_of, with_record
+from bootwatch.service.spans import place_in_time
 from bootwatch.service.starts import keep_prediction
 from bootwatch.service.uefi import require_uefi
 from bootwatch.tell import board, journal
@@ -81,15 +82,16 @@ def look(places: Places) -> Reading | None:
     if baseline is None:
         return None
     reading = _observed(places, config, baseline)
-    return _compared(places, reading, judged(reading.snapshot, baseline, config))
+    found = judged(reading.snapshot, baseline, config, _past(places, reading.snapshot))
+    return _compared(places, config, reading, found)
 
 
 def look_with_routes(places: Places) -> Reading:
     """The same with what starts and what starts next, which needs no baseline."""
     config, baseline = _given(places)
     reading = _observed(places, config, baseline)
-    found = judged(reading.snapshot, baseline, config)
-    reading = _compared(places, reading, found)
+    found = judged(reading.snapshot, baseline, config, _past(places, reading.snapshot))
+    reading = _compared(places, config, reading, found)
     routes = _shown(found.routes(), reading.machine, reading.snapshot, record_of(places))
     return replace(reading, routes=routes)
 
@@ -105,13 +107,20 @@ def _observed(places: Places, config: Config, baseline: Baseline | None) -> Read
     return Reading(_machine_name(config, snapshot), snapshot, baseline, None)
 
 
-def _compared(places: Places, reading: Reading, found: Judged) -> Reading:
+def _compared(places: Places, config: Config, reading: Reading, found: Judged) -> Reading:
     drift, baseline = found.drift, reading.baseline
     if baseline and drift:
         with contextlib.suppress(Problem), History.look(places.history) as history:
             if history:
-                drift = _place_in_time(history, drift, baseline, reading.snapshot)
+                drift = place_in_time(history, drift, baseline.digest, found.scene, config.rules)
     return replace(reading, drift=drift)
+
+
+def _past(places: Places, snapshot: Snapshot) -> Past:
+    with contextlib.suppress(Problem), History.look(places.history) as history:
+        if history:
+            return churn.past(history, snapshot.circumstance)
+    return NO_PAST
 
 
 def _shown(
@@ -169,11 +178,11 @@ def recompare(places: Places) -> None:
         if baseline is None or not newest:
             return
         snapshot = history.snapshot(newest[0].number)
-        found = judged(snapshot, baseline, config)
+        found = judged(snapshot, baseline, config, churn.past(history, snapshot.circumstance))
         ahead = found.routes()
         with history.transaction():
             history.import_log(_log_lines(places))
-            drift = _keep(history, found.drift, baseline, snapshot)
+            drift = _keep(history, config, found, baseline)
             history.set_overview(newest[0].number, newest[0].overview | {"routes": ahead})
         machine = _machine_name(config, snapshot)
         routes = _shown(ahead, machine, snapshot, predictions.summary(history))
@@ -235,28 +244,30 @@ def _machine_name(config: Config, snapshot: Snapshot) -> str:
 def _record(
     history: History, places: Places, config: Config, baseline: Baseline | None, snapshot: Snapshot
 ) -> Reading:
-    found = judged(snapshot, baseline, config)
+    found = judged(snapshot, baseline, config, churn.past(history, snapshot.circumstance))
     machine = _machine_name(config, snapshot)
     view = found.overview() | {"machine": machine, "routes": found.routes()}
     with history.transaction():
         history.import_log(_log_lines(places))
+        before = history.last_number()
         snapshot = snapshot.numbered(history.add(snapshot, view))
         keep_prediction(history, snapshot, found.outlook.startup)
-        drift = _keep(history, found.drift, baseline, snapshot)
+        churn.note(history, snapshot, before)
+        found = found.numbered(snapshot)
+        drift = _keep(history, config, found, baseline)
     routes = _shown(view["routes"], machine, snapshot, predictions.summary(history))
     return Reading(machine, snapshot, baseline, drift, routes)
 
 
-def _keep(
-    history: History, drift: Drift | None, baseline: Baseline | None, snapshot: Snapshot
-) -> Drift | None:
+def _keep(history: History, config: Config, found: Judged, baseline: Baseline | None) -> Drift | None:
     """Place in time how a recorded snapshot differs, and record it; None without a baseline."""
-    if drift is None or baseline is None:
+    if found.drift is None or baseline is None:
         return None
-    drift = _place_in_time(history, drift, baseline, snapshot)
-    if snapshot.number is not None:
-        history.set_result(snapshot.number, baseline.digest, drift)
-        open_changes.keep_open(history, drift)
+    drift = place_in_time(history, found.drift, baseline.digest, found.scene, config.rules)
+    number = found.scene.snapshot.number
+    if number is not None:
+        history.set_result(number, baseline.digest, drift)
+        open_changes.keep_open(history, drift, number)
     return drift
 
 
@@ -267,33 +278,15 @@ def _log_lines(places: Places) -> list[str]:
         return []
 
 
-def _place_in_time(history: History, drift: Drift, baseline: Baseline, snapshot: Snapshot) -> Drift:
-    """Say of each change between which snapshots it happened, and who had the machine then."""
-    spans = open_changes.spans(history, drift, baseline.digest, snapshot.number)
-    looks = {number: _look_at(history, number) for span in spans.values() for number in span}
-    return drift.with_changes(
-        tuple(
-            replace(change, between=span, custody=custody_between(looks[span[0]], looks[span[1]]))
-            for change in drift.changes
-            for span in (spans[change.id],)
-        )
-    )
-
-
-def _look_at(history: History, number: int | None) -> Look | None:
-    row = history.row(number) if number is not None else None
-    return Look(row.number, row.boot_id, row.moment) if row else None
-
-
 def _hand_over(history: History, places: Places, reading: Reading) -> None:
     """Spool one message if anything is new. The same news always makes the same message, so a power cut
     between spooling and remembering it can't make two."""
     drift, baseline, number = reading.drift, reading.baseline, reading.snapshot.number
-    news = open_changes.news(history, drift) if drift else []
+    news = open_changes.news(history, drift, _seen_when_saved(baseline)) if drift else []
     if not news or drift is None or baseline is None or number is None:
         return
     message = Message(
-        id=_message_id(reading, news),
+        id=_message_id(history, reading, news),
         machine=reading.machine,
         snapshot=number,
         moment=reading.snapshot.circumstance.moment.value,
@@ -301,7 +294,7 @@ def _hand_over(history: History, places: Places, reading: Reading) -> None:
         baseline_saved=baseline.saved,
         baseline_reason=baseline.reason,
         drift=drift,
-        news=tuple(change.id for change in news),
+        news=tuple(item.id for item in news),
     )
     try:
         Spool(places.spool).put(message)
@@ -315,9 +308,17 @@ def _hand_over(history: History, places: Places, reading: Reading) -> None:
     journal.announce(message, places)
 
 
-def _message_id(reading: Reading, news: list[Change]) -> str:
+def _seen_when_saved(baseline: Baseline | None) -> set[str]:
+    """The ids of what was wrong by itself when a person called the machine good all the same."""
+    found = baseline.overview.get("findings", ()) if baseline else ()
+    return {str(item.get("id")) for item in found if isinstance(item, dict)}
+
+
+def _message_id(history: History, reading: Reading, news: list[Change | Finding]) -> str:
     machine = reading.snapshot.state.facts.get("machine_id") or reading.machine
-    episodes = sorted((change.id, open_changes.content_of(change), change.between[1] or 0) for change in news)
+    episodes = sorted(
+        (item.id, open_changes.content_of(item), open_changes.since(history, item)) for item in news
+    )
     return hashlib.sha256(canonical([machine, episodes]).encode()).hexdigest()[:32]
 
 

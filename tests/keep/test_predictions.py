@@ -10,6 +10,7 @@ import pytest
 
 from bootwatch.keep import predictions
 from bootwatch.keep.history import FILE_NAME, History
+from bootwatch.keep.schema import VERSION
 from bootwatch.model.change import Custody
 from bootwatch.model.habit import Habit, Sighting
 from bootwatch.model.prediction import Outcome, Prediction, Start, Target, Verdict
@@ -169,7 +170,7 @@ def test_first_version_is_brought_up_to_date_and_keeps_what_it_held(first_versio
         with history.transaction():
             assert start(history, 5, Outcome.RIGHT) == 5
         assert history.database.execute("PRAGMA foreign_key_check").fetchall() == []
-    assert version(first_version) == 2
+    assert version(first_version) == VERSION
 
 
 def test_bringing_up_to_date_is_all_or_nothing(first_version: Path) -> None:

@@ -1,0 +1,131 @@
+"""When each change happened, who had the machine then, what is known of it, and whether it was expected."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import cached_property
+
+from bootwatch.judge.acceptance import Known, Rules, settled
+from bootwatch.judge.custody import Look, custody_between
+from bootwatch.judge.evidence import Span, evidence
+from bootwatch.judge.firmware_changes import firmware_name
+from bootwatch.judge.pairs import plain
+from bootwatch.judge.scene import Scene
+from bootwatch.keep import churn, open_changes
+from bootwatch.keep.history import History
+from bootwatch.model.change import Custody, Drift
+from bootwatch.model.evidence import Evidence
+from bootwatch.model.past import Spot
+from bootwatch.model.path import fold, uncounted
+from bootwatch.model.snapshot import VOLUME_PART, Circumstance, State
+
+Ends = tuple[int | None, int | None]
+# Longer spans are cut at their beginning: what is said of them is less, and true.
+_MOST_LOOKS = 500
+
+
+def place_in_time(history: History, drift: Drift, baseline: str, scene: Scene, rules: Rules) -> Drift:
+    """Say of each change between which snapshots it happened, who had the machine then, and whether it was
+    expected. ``baseline`` is the digest of the baseline compared with."""
+    ends = open_changes.spans(history, drift, baseline, scene.snapshot.number)
+    spans = Spans(history, scene)
+    changes = []
+    for change in drift.changes:
+        span, known = spans.of(ends[change.id])
+        placed = replace(change, between=ends[change.id], custody=span.custody, evidence=known)
+        changes.append(settled(placed, span, rules, spans.known(ends[change.id])))
+    return drift.with_changes(tuple(sorted(changes, key=lambda one: one.level.rank)))
+
+
+class Spans:
+    """The times between recorded snapshots, each looked at once. ``scene`` is that of the newest one, which
+    need not be recorded."""
+
+    def __init__(self, history: History, scene: Scene) -> None:
+        self.history, self.scene = history, scene
+        self.past = churn.past(history, scene.circumstance)
+        self._known: dict[Ends, tuple[Span, tuple[Evidence, ...]]] = {}
+
+    def of(self, ends: Ends) -> tuple[Span, tuple[Evidence, ...]]:
+        """The time between two snapshots by number, and what is known of it. None as the second one stands
+        for the newest snapshot where that isn't recorded."""
+        if ends not in self._known:
+            span = self._span(*ends)
+            self._known[ends] = span, evidence(span)
+        return self._known[ends]
+
+    def known(self, ends: Ends) -> Known:
+        """What an acceptance goes by besides."""
+        return Known(self.scene.systems, self.scene.state, frozenset(self._started(*ends)))
+
+    def _span(self, first: int | None, last: int | None) -> Span:
+        looks = list(self._looks(first, last))
+        if first is None or len(looks) < 2:
+            return Span()
+        ways = [Look.of(number, circumstance) for number, circumstance in looks]
+        custody = custody_between(ways[0], ways[-1], ways[1:-1])
+        return Span(
+            looks=tuple(circumstance for _, circumstance in looks),
+            custody=custody,
+            firmware=(self._firmware(first), self._firmware(last)),
+            capsule=self._capsule_waited(first),
+            touched=() if custody is Custody.HERE else tuple(self._touched(first, last)),
+        )
+
+    def _looks(self, first: int | None, last: int | None) -> Iterator[tuple[int, Circumstance]]:
+        if first is not None:
+            yield from self.history.circumstances(first, last, _MOST_LOOKS)
+            if last is None and self.scene.snapshot.number is None:
+                yield (self.history.last_number() or 0) + 1, self.scene.circumstance
+
+    def _firmware(self, number: int | None) -> str:
+        if number in (None, self.scene.snapshot.number):
+            return firmware_name(self.scene.state)
+        return firmware_name(self.history.state(number, ("facts",))[0])
+
+    def _capsule_waited(self, number: int) -> bool:
+        row = self.history.row(number)
+        found = row.overview.get("findings", ()) if row else ()
+        return any(item.get("finding") == "capsule-waiting" for item in found)
+
+    def _touched(self, first: int, last: int | None) -> Iterator[str]:
+        """Other systems whose volatile files differ between two snapshots."""
+        theirs = self._of_others
+        names = {VOLUME_PART + volume for volume, _ in theirs}
+        before = _contents(self.history.state(first, names)[0])
+        is_newest = last in (None, self.scene.snapshot.number)
+        after = _contents(self.scene.state if is_newest else self.history.state(last or 0, names)[0])
+        touched = {
+            theirs[spot]
+            for spot in theirs
+            if None not in (before.get(spot), after.get(spot)) and before[spot] != after[spot]
+        }
+        yield from sorted(touched)
+
+    @cached_property
+    def _of_others(self) -> dict[Spot, str]:
+        """The volatile files of systems other than the running one, with their system's name."""
+        running = self.scene.systems.running()
+        owners = ((spot, self.scene.systems.of_file(*spot)) for spot in self.past.volatile)
+        own = running.name if running else None
+        return {spot: owner for spot, owner in owners if owner and owner != own}
+
+    def _started(self, first: int | None, last: int | None) -> Iterator[str]:
+        """The names of systems that are proven to have started since a change was there."""
+        running, now = self.scene.systems.running(), self.scene.circumstance
+        before = self.history.circumstance(first) if first is not None else None
+        if running and before and before.boot_id and now.boot_id and before.boot_id != now.boot_id:
+            yield running.name
+        for spot, owner in self._of_others.items():
+            if last is not None and self.past.changed_in.get(spot, 0) > last:
+                yield owner
+
+
+def _contents(state: State) -> dict[Spot, str | None]:
+    """The SHA-256 of each file."""
+    return {
+        (plain(volume.identity), fold(uncounted(path))): file.sha256
+        for volume in state.volumes.values()
+        for path, file in volume.files.items()
+    }
