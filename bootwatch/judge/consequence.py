@@ -12,6 +12,8 @@ from functools import cached_property
 
 from bootwatch.judge.altered import usual
 from bootwatch.judge.drafts import Consequence, Draft, stable_id
+from bootwatch.judge.entries import Entry
+from bootwatch.judge.entry_changes import same_order
 from bootwatch.judge.lost_sight import lost_sight, was_program
 from bootwatch.judge.lost_ways import LostWay, LostWays, uses
 from bootwatch.judge.meanings import CHANGES, fill
@@ -20,10 +22,13 @@ from bootwatch.judge.pairs import plain
 from bootwatch.judge.sides import Sides
 from bootwatch.judge.steps import By, NextStart, Route
 from bootwatch.judge.systems import System
+from bootwatch.judge.visiting import is_automatic
+from bootwatch.judge.visitors import Visitors
 from bootwatch.judge.ways import as_before, way_phrase
 from bootwatch.model.change import Change, Finding
 from bootwatch.model.level import Level, worst
-from bootwatch.model.path import fold, folder_of
+from bootwatch.model.past import NO_PAST, Past, Spot
+from bootwatch.model.path import fold, folder_of, uncounted
 
 _TAKES_WAYS = frozenset(
     {
@@ -43,6 +48,8 @@ _QUIET = {
     "volume-added": "The firmware may find a loader there too",
     "loader-added": "An entry or the firmware's own search can now start it",
 }
+_ON_VISITOR = "on a disk that comes and goes."
+_REWRITTEN = ("file-changed", "loader-changed")
 _ON_VOLUME = ("volume-", "partition-")
 _ON_FILE = ("loader-", "file-")
 
@@ -50,8 +57,9 @@ _ON_FILE = ("loader-", "file-")
 class Consequences:
     """Of all changes between two states. What was asked for once, by BootNext, is apart from the order."""
 
-    def __init__(self, sides: Sides) -> None:
-        self.sides = sides
+    def __init__(self, sides: Sides, past: Past = NO_PAST) -> None:
+        self.sides, self.past = sides, past
+        self.visitors = Visitors(sides, past)
         self.before = outlook(usual(sides.before), sides.before_gaps, sides.systems)
         now = usual(sides.now)
         self.now = outlook(now, sides.gaps, sides.systems)
@@ -119,9 +127,11 @@ class Consequences:
         today = self.now.by_key.get(way.system.key)
         starts = today.starts if today else False
         name = way.system.name
+        if self.visitors.system(way.system):
+            return Consequence(Level.ROUTINE, f"{name} is {_ON_VISITOR}", (name,))
         if starts is False:
-            level = Level.WEAKENED if way.system.removable else Level.STRANDED
-            return Consequence(level, f"{name} would not start any more: no way to it is left.", (name,))
+            sentence = f"{name} would not start any more: no way to it is left."
+            return Consequence(Level.STRANDED, sentence, (name,))
         if starts is None or today is None:
             sentence = f"One way to start {name} is gone; whether another one works could not be told."
             return Consequence(Level.WEAKENED, sentence, (name,))
@@ -140,11 +150,23 @@ class Consequences:
         former, today = self.before.next_system, now.next_system
         if former is None or former.hidden or (today and today.key == former.key):
             return
-        if self._may_be_same(now.next_start, former):
+        if self._may_be_same(now.next_start, former) or self._is_visit(former, now.next_start):
             return
         instead = today.name if today else _nobody(now.next_start)
         sentence = f"At the next switch-on {instead} would start instead of {former.name}{once}."
         yield Consequence(Level.DIVERTED, sentence, (former.name,))
+
+    def _is_visit(self, former: System, following: NextStart) -> bool:
+        """Whether another system starts only since a disk that comes and goes is there, or is not: the
+        firmware puts its own entries for sticks in front, and the finding `removable-first` says so."""
+        entry = self._entries_now.get(following.entry or "")
+        is_automatic_one = entry is None or is_automatic(entry)
+        on_visitor = following.volume is not None and self.visitors.volume(following.volume)
+        return self.visitors.system(former) or (on_visitor and is_automatic_one)
+
+    @cached_property
+    def _entries_now(self) -> dict[str, Entry]:
+        return {entry.name: entry for entry in self.sides.entries_now.values()}
 
     def _may_be_same(self, following: NextStart, former: System) -> bool:
         """Whether it isn't known that another system starts: the usual one is among what may."""
@@ -185,14 +207,19 @@ class Consequences:
     # what took nothing away
 
     def _without_loss(self, draft: Draft) -> Consequence:
+        expected = self._expected(draft)
+        if expected:
+            return Consequence(Level.ROUTINE, expected)
         named = fill(CHANGES[draft.change].consequence, draft.what, draft.system)
         if draft.change in _TAKES_WAYS and not self._is_firmware_made(draft):
             said = as_before(self.before, self.now)
             none = "No way to start a system went by it that worked before."
             return Consequence(None, said or none)
-        if draft.change.startswith("entry-") and self._is_firmware_made(draft):
+        if self._is_needed_each_time(draft):
             return Consequence(
-                Level.ROUTINE, "The firmware makes such entries itself, and takes them away with the device."
+                Level.WEAKENED,
+                f"It was written anew at many starts, so something still needs it: whether "
+                f"{draft.system or 'a system'} starts without it can't be told.",
             )
         less = lost_sight(self.before, self.now, self.sides, draft)
         if less:
@@ -206,6 +233,33 @@ class Consequences:
         following = self._same_next
         quiet = _QUIET.get(draft.change)
         return Consequence(None, f"{quiet}; {following} still starts next." if quiet and following else named)
+
+    def _expected(self, draft: Draft) -> str:
+        """Why a change that took nothing away is expected; "" where it isn't."""
+        documents = [one for one in (draft.before, draft.after) if isinstance(one, dict)]
+        if draft.change.startswith("entry-"):
+            if self._is_firmware_made(draft):
+                return "The firmware makes such entries itself, and takes them away with the device."
+            if documents and all(map(self.visitors.entry, documents)):
+                return "It is the firmware's own for a device, or leads to a disk that comes and goes."
+        if draft.change.startswith((*_ON_VOLUME, *_ON_FILE)):
+            if self.visitors.volume(str(draft.scope.get("volume"))):
+                return f"It is {_ON_VISITOR}"
+            if draft.change in _REWRITTEN and self._spot(draft) in self.past.volatile:
+                return "Its content changes at many starts."
+        is_order = draft.change == "order-changed"
+        if is_order and same_order(self.sides, lambda entry: not self.visitors.entry(entry.to_json())):
+            return "Only entries that come and go with their devices are tried at another place."
+        return ""
+
+    def _is_needed_each_time(self, draft: Draft) -> bool:
+        """Whether a file is gone, or empty, that was written at many starts until now."""
+        is_lost = draft.change in ("file-missing", "loader-missing", "loader-emptied")
+        return is_lost and self._spot(draft) in self.past.volatile
+
+    @staticmethod
+    def _spot(draft: Draft) -> Spot:
+        return plain(str(draft.scope.get("volume"))), fold(uncounted(draft.path))
 
     @cached_property
     def _same_next(self) -> str | None:

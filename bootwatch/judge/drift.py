@@ -56,7 +56,7 @@ def compare(
         *file_changes(sides),
         *firmware_changes(sides),
     ]
-    consequences = Consequences(sides)
+    consequences = Consequences(sides, past)
     drafts += moved_entries(sides, consequences.unclaimed(drafts))
     changes = finish(drafts, weights or Weights(), consequences.of)
     deaf = unheard(consequences.now, sides.systems.running())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from bootwatch.judge.drafts import Draft
@@ -78,16 +78,7 @@ def order_changes(sides: Sides) -> Iterator[Draft]:
     if not sides.knows_variable(key("BootOrder")):
         return
     before, now = read_order(sides.before), read_order(sides.now)
-    partner = {old.number: new.number for old, new in sides.entries.same}
-    former = [partner[number] for number in before if number in partner]
-    known = set(partner.values())
-    last = max((place for place, number in enumerate(now) if number in known), default=-1)
-    today = [
-        number
-        for place, number in enumerate(now)
-        if number in known or (place < last and number in sides.entries_now)
-    ]
-    if today == former:
+    if same_order(sides, lambda entry: True):
         return
     yield Draft(
         change="order-changed",
@@ -98,6 +89,22 @@ def order_changes(sides: Sides) -> Iterator[Draft]:
         before=[_short(number, sides.entries_before) for number in before],
         after=[_short(number, sides.entries_now) for number in now],
     )
+
+
+def same_order(sides: Sides, counts: Callable[[Entry], bool]) -> bool:
+    """Whether the entries that count are tried in the order of the baseline, and none comes before them that
+    was not there."""
+    pairs = [(old.number, new.number) for old, new in sides.entries.same if counts(old) and counts(new)]
+    partner = dict(pairs)
+    former = [partner[number] for number in read_order(sides.before) if number in partner]
+    known = set(partner.values())
+    now = [
+        number
+        for number in read_order(sides.now)
+        if number in known or (number in sides.entries_now and counts(sides.entries_now[number]))
+    ]
+    last = max((place for place, number in enumerate(now) if number in known), default=-1)
+    return former == [number for place, number in enumerate(now) if number in known or place < last]
 
 
 def next_changes(sides: Sides) -> Iterator[Draft]:

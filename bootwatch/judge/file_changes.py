@@ -8,7 +8,7 @@ from typing import Any
 from bootwatch.judge.drafts import Draft
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.sides import Sides
-from bootwatch.model.path import fold
+from bootwatch.model.path import fold, uncounted
 from bootwatch.model.volume import File, Volume
 
 
@@ -19,14 +19,26 @@ def file_changes(sides: Sides) -> Iterator[Draft]:
 
 
 def _volume_changes(sides: Sides, before: Volume, now: Volume) -> Iterator[Draft]:
-    former, today = _files(before), _files(now)
-    for folded in sorted(former.keys() | today.keys()):
-        old, new = former.get(folded), today.get(folded)
-        if old == new or not sides.knows_file(before, now, folded):
+    for old, new in _pairs(before, now):
+        paths = [fold(one.path) for one in (old, new) if one]
+        if old == new or not all(sides.knows_file(before, now, path) for path in paths):
             continue
         kind = _kind(old, new)
         if kind:
             yield _draft(sides, before, kind, old, new)
+
+
+def _pairs(before: Volume, now: Volume) -> Iterator[tuple[File | None, File | None]]:
+    """Which file is which: by path; what is left by its path without a count of tries, which a loader writes
+    into the name at each start (Boot Loader Specification, boot counting)."""
+    former, today = _files(before), _files(now)
+    gone = {uncounted(path): path for path in sorted(former.keys() - today.keys())}
+    come = {uncounted(path): path for path in sorted(today.keys() - former.keys())}
+    renamed = {gone[name]: come[name] for name in gone.keys() & come.keys()}
+    new_names = set(renamed.values())
+    for folded in sorted(former.keys() | today.keys()):
+        if folded not in new_names:
+            yield former.get(folded), today.get(renamed.get(folded, folded))
 
 
 def _files(volume: Volume) -> dict[str, File]:

@@ -12,6 +12,7 @@ from itertools import chain, islice
 from bootwatch.formats.pe import SUBSYSTEM_APPLICATION
 from bootwatch.judge.architecture import architecture_of
 from bootwatch.judge.entries import Entry, read_order
+from bootwatch.judge.visiting import is_visiting
 from bootwatch.model.path import fold
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import File, Volume
@@ -110,14 +111,15 @@ class Glance:
     def _removable(self) -> dict[str, bool]:
         found: dict[str, bool] = {}
         for disk in self.state.disks.values():
+            visits = is_visiting(disk, self.state, self.entries)
             on_disk = [volume.identity for volume in self.state.volumes.values() if volume.disk == disk.key]
             for identity in (*on_disk, *(part.identifier for part in disk.partitions)):
                 place = self.canonical(identity)
-                found[place] = found.get(place, True) and disk.removable
+                found[place] = found.get(place, True) and visits
         return found
 
     def is_removable(self, volume: str) -> bool | None:
-        """Whether a volume lies on a removable disk; None for one that isn't there."""
+        """Whether a volume lies on a disk that comes and goes; None for one that isn't there."""
         return self._removable.get(volume)
 
     @cached_property

@@ -185,7 +185,7 @@ def test_a_stick_that_is_gone_strands_nobody() -> None:
     stick = disk("stick", TARN_PART, address=STICK.format(1), removable=True)
     before = machine(more=((stick, 1, {DEFAULT: program("tarn")}),))
     change = only(drift(before, machine()))
-    assert (change.change, change.level) == ("volume-missing", Level.WEAKENED)
+    assert (change.change, change.level) == ("volume-missing", Level.ROUTINE)
 
 
 def test_the_firmwares_own_entries_come_and_go() -> None:
