@@ -195,6 +195,12 @@ class Volume:
         check = Check(self._source, self._geometry, self._table, self._tree)
         return check.run(self.walk(), self._recorded_free())
 
+    def faults(self) -> dict[str, str]:
+        """What is wrong with files and folders, by path: of `check`, what names one. Reads less: nothing that
+        `walk` and a look at every chain did not read.
+        """
+        return Check(self._source, self._geometry, self._table, self._tree).faults(self.walk())
+
     def _entries(self, path: str, first_cluster: int, budget: Budget) -> Iterator[Entry]:
         return iter(self._folder(path, first_cluster, budget).entries)
 

@@ -42,14 +42,14 @@ class Chains:
         if first == 0 and not size:
             return
         if not self._geometry.is_cluster(first):
-            self._problems.add(f"{path}: first cluster {first} is not on the volume")
+            self._problems.add_of(path, f"first cluster {first} is not on the volume")
             return
         try:
             count = self._follow(first)
         except OverLimit:
             raise
         except FormatError as error:
-            self._problems.add(f"{path}: {error}")
+            self._problems.add_of(path, str(error))
             return
         if count is not None and size is not None:
             self._compare(path, count, size)
@@ -57,7 +57,7 @@ class Chains:
     def _compare(self, path: str, count: int, size: int) -> None:
         needed = -(-size // self._geometry.cluster_size)
         if count != needed:
-            self._problems.add(f"{path}: {size} bytes need {needed} clusters, the cluster chain has {count}")
+            self._problems.add_of(path, f"{size} bytes need {needed} clusters, the cluster chain has {count}")
 
     def _follow(self, first: int) -> int | None:
         """How many clusters the chain has; None if it meets another chain or itself."""
@@ -104,6 +104,6 @@ class Chains:
             holder = self._owners[order[bisect_right(starts, cluster) - 1]]
             path = self._paths[owner]
             if holder == owner:
-                self._problems.add(f"{path}: the cluster chain runs in a circle at cluster {cluster}")
+                self._problems.add_of(path, f"the cluster chain runs in a circle at cluster {cluster}")
             else:
-                self._problems.add(f"{path}: shares cluster {cluster} with {self._paths[holder]}")
+                self._problems.add_of(path, f"shares cluster {cluster} with {self._paths[holder]}")

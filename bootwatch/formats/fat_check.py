@@ -99,8 +99,21 @@ class Check:
                 return at + found
         return None
 
+    def faults(self, entries: Iterable[Entry]) -> dict[str, str]:
+        """What is wrong with files and folders, by path: of the problems those that name one, without a look
+        at the FAT's copies and at free space."""
+        self._chains(entries)
+        return self._tree.problems.by_path | self._problems.by_path
+
     def _files(self, entries: Iterable[Entry], used: int) -> None:
         """Every chain; then what is in use without one."""
+        held = self._chains(entries)
+        if held is not None and not self._tree.limited_paths and used != held:
+            count = used - held
+            self._problems.add(f"{count} cluster{'s'[: count > 1]} in use by no file that can be seen")
+
+    def _chains(self, entries: Iterable[Entry]) -> int | None:
+        """How many clusters all chains together hold; None where there is too much to follow."""
         chains = Chains(self._geometry, self._table, self._problems)
         folders = {ROOT: 0}
         try:
@@ -113,12 +126,10 @@ class Check:
                 chains.add(entry.path, entry.first_cluster, None if entry.is_folder else entry.size)
         except OverLimit as error:
             self._problems.add(f"limit: {error}")
-            return
+            return None
         finally:
             chains.name_shared()
-        if not self._tree.limited_paths and used != chains.used:
-            count = used - chains.used
-            self._problems.add(f"{count} cluster{'s'[: count > 1]} in use by no file that can be seen")
+        return chains.used
 
     def _dots(self, folder: Entry, parent: int) -> None:
         """A folder's first two entries; the one for the folder above says 0 when that is the root."""
@@ -131,10 +142,10 @@ class Check:
             stored, attributes, _, high, _, _, low, _ = SHORT.unpack_from(data, at)
             cluster = low | high << 16 if self._geometry.fat_type == 32 else low
             if stored != name.ljust(11) or not attributes & FOLDER:
-                self._problems.add(f"{folder.path}: its entry {at // SLOT + 1} is not “{name.decode()}”")
+                self._problems.add_of(folder.path, f"its entry {at // SLOT + 1} is not “{name.decode()}”")
             elif cluster != expected and not (parent == 0 and at and self._tree.is_root(cluster)):
-                self._problems.add(
-                    f"{folder.path}: its “{name.decode()}” leads to cluster {cluster}, not {expected}"
+                self._problems.add_of(
+                    folder.path, f"its “{name.decode()}” leads to cluster {cluster}, not {expected}"
                 )
 
 

@@ -62,10 +62,12 @@ class Budget:
 
 
 class Problems:
-    """Sentences in the order in which they were found, each once; bounded."""
+    """Sentences in the order in which they were found, each once; bounded. `by_path`: the first one of each
+    file and folder that was named, without its path."""
 
     def __init__(self) -> None:
         self.found: list[str] = []
+        self.by_path: dict[str, str] = {}
         self._known: set[str] = set()
 
     @property
@@ -80,3 +82,9 @@ class Problems:
             text = f"more than {MAX_PROBLEMS} problems: the rest is not listed"
         self._known.add(text)
         self.found.append(text)
+
+    def add_of(self, path: str, text: str) -> None:
+        """What is wrong with the file or folder at `path`."""
+        if not self.full:
+            self.by_path.setdefault(path, text)
+        self.add(f"{path}: {text}")

@@ -71,7 +71,7 @@ class Tree:
 
     def damage(self, path: str, text: str) -> None:
         self.damaged_paths.add(path)
-        self.problems.add(f"{path}: {text}")
+        self.problems.add_of(path, text)
 
     def limit(self, path: str, error: OverLimit) -> None:
         """Said once: the paths are in `limited_paths`."""

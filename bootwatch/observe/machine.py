@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import io
 import os
+import select
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -146,3 +147,28 @@ class Machine:
             return os.read(handle, min(max(room, os.fstat(handle).st_size + 1), most))
         finally:
             os.close(handle)
+
+    def exchange(self, path: str, request: bytes, room: int, seconds: float) -> bytes:
+        """What a device answers to a request, its first ``room`` bytes. Raises TimeoutError when it doesn't.
+
+        A plain file in the device's place holds an answer, recorded on a machine: it is read, never written.
+        """
+        place = self.locate(path)
+        if stat.S_ISREG(os.stat(place).st_mode):
+            return self.read(path, room)
+        handle = os.open(place, os.O_RDWR | os.O_CLOEXEC | os.O_NONBLOCK | os.O_NOCTTY)
+        hangs = False
+        try:
+            if not stat.S_ISCHR(os.fstat(handle).st_mode):
+                raise OSError(errno.EINVAL, "neither a device nor a file", path)
+            os.write(handle, request)
+            waiting = select.poll()
+            waiting.register(handle, select.POLLIN)
+            hangs = not waiting.poll(round(seconds * 1000))
+            if hangs:
+                raise TimeoutError(errno.ETIMEDOUT, f"no answer within {seconds:g} seconds", path)
+            return os.read(handle, room)
+        finally:
+            # Closing waits until the device has answered, so one that hangs is left to the process's end.
+            if not hangs:
+                os.close(handle)

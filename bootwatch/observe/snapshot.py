@@ -13,6 +13,9 @@ from bootwatch.observe.facts import read_facts
 from bootwatch.observe.files import KeepProgram
 from bootwatch.observe.machine import Machine
 from bootwatch.observe.naming import named_by_entries, tops_of_entries
+from bootwatch.observe.package_log import read_package_log
+from bootwatch.observe.tpm import read_tpm
+from bootwatch.observe.variable_store import read_store
 from bootwatch.observe.variables import read_variables
 from bootwatch.observe.volumes import VolumeReader
 
@@ -33,7 +36,8 @@ def observe(
     """
     facts, fstab, gaps = read_facts(machine)
     variables = read_variables(machine)
-    attempts, log_gaps = read_boot_log(machine)
+    boot_log, tpm, store = read_boot_log(machine), read_tpm(machine), read_store(machine)
+    package_log = read_package_log(machine, last.package_log if last else None)
     disks = read_disks(machine)
     named = {*named, *named_by_entries(variables.state)}
     reader = VolumeReader(machine, named, tops_of_entries(variables.state), fstab, keep_program)
@@ -48,7 +52,15 @@ def observe(
         mounts=volumes.mounts,
         free_bytes=volumes.free_bytes,
         dirty=volumes.dirty,
-        attempts=attempts,
+        faults=volumes.faults,
+        attempts=boot_log.attempts,
+        order_seen=boot_log.order_seen,
+        tpm_resets=tpm.resets,
+        tpm_restarts=tpm.restarts,
+        store_size=store.size,
+        store_free=store.free,
+        packages=package_log.packages,
+        package_log=package_log.mark,
     )
     state = State(
         variables=variables.state,
@@ -57,7 +69,8 @@ def observe(
         texts=volumes.texts,
         facts=facts,
     )
-    return Snapshot(circumstance, state, (*gaps, *variables.gaps, *log_gaps, *disks.gaps, *volumes.gaps))
+    about_start = (*boot_log.gaps, *tpm.gaps, *package_log.gaps)
+    return Snapshot(circumstance, state, (*gaps, *variables.gaps, *about_start, *disks.gaps, *volumes.gaps))
 
 
 def utc_now() -> str:

@@ -18,6 +18,7 @@ from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.path import fold
 from bootwatch.model.volume import Volume
 from bootwatch.observe.blocks import Drive
+from bootwatch.observe.faults import read_faults
 from bootwatch.observe.files import KeepProgram, Listing, read_folder, read_walk
 from bootwatch.observe.machine import Machine, detail_of, reason_for, reason_in_reading
 from bootwatch.observe.mounts import FAT_NAMES, FstabLine, Mount, is_below, is_boot_folder, read_mounts
@@ -76,6 +77,7 @@ class Volumes:
     mounts: dict[str, str] = field(default_factory=dict)
     free_bytes: dict[str, int] = field(default_factory=dict)
     dirty: dict[str, bool] = field(default_factory=dict)
+    faults: dict[str, dict[str, str]] = field(default_factory=dict)
     unread_disks: set[str] = field(default_factory=set)
 
     def add(self, volume: Volume, listing: Listing) -> None:
@@ -129,7 +131,8 @@ class VolumeReader:
         self.result.gaps.append(Gap("volume", name, Reason.UNREADABLE, detail))
 
     def _forget_circumstance(self, identity: str) -> None:
-        for circumstance in (self.result.mounts, self.result.free_bytes, self.result.dirty):
+        result = self.result
+        for circumstance in (result.mounts, result.free_bytes, result.dirty, result.faults):
             circumstance.pop(identity, None)
 
     def _mount_of(self, place: Place) -> Mount | None:
@@ -222,6 +225,8 @@ class VolumeReader:
         found = _volume(place, identity, volume.fat_type, volume.serial, volume.label, listing)
         self.result.dirty[identity] = volume.dirty
         self.result.free_bytes[identity] = volume.free_bytes
+        if faults := read_faults(volume, listing.files):
+            self.result.faults[identity] = faults
         self.result.add(found, listing)
 
     def _has_top(self, volume: FatVolume) -> bool:
