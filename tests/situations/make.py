@@ -1,0 +1,56 @@
+"""Plays situations and writes what people are told in them: python -m tests.situations.make [NAME...]
+
+Rewrites ``told.txt`` in each situation's folder, which is then to be read, and prints a table of all of them:
+the worst level at the end, who had the machine, whether anybody was told, and every line that is otherwise
+than ``situation.yaml`` expects. Ends with 1 if there is any.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from pathlib import Path
+
+from tests.situations.expected import differences
+from tests.situations.play import HERE, Told, load, names, play
+
+_CUSTODY = {"another system or the firmware": "elsewhere", "this system": "here", "unknown": "unknown"}
+
+
+def main(wanted: list[str]) -> int:
+    """0 where all is as expected."""
+    wrong = 0
+    for name in wanted or names():
+        with tempfile.TemporaryDirectory() as folder:
+            try:
+                told = play(load(name), Path(folder) / "machine")
+            except (ValueError, KeyError, AttributeError) as error:
+                print(f"{name}: {type(error).__name__}: {error}")
+                wrong += 1
+                continue
+        (HERE / name / "told.txt").write_text(told.text, "utf-8")
+        print(_line(name, told))
+        found = wrongs(told)
+        wrong += bool(found)
+        for line in found:
+            print(f"    {line}")
+    return 1 if wrong else 0
+
+
+def wrongs(told: Told) -> list[str]:
+    """All that is otherwise than expected, at any snapshot."""
+    last = told.scenes[-1]
+    return [line for scene in told.scenes for line in differences(scene, scene is last)]
+
+
+def _line(name: str, told: Told) -> str:
+    drift = told.scenes[-1].drift
+    custody = {_CUSTODY[change.custody.value] for change in drift.changes}
+    messages = [scene.message for scene in told.scenes if scene.message]
+    said = ", ".join(one.worst_news.value if one.worst_news else "?" for one in messages) or "nobody"
+    level = drift.level.value if drift.level else "as it was"
+    return f"{name:<44} {level:<10} {'/'.join(sorted(custody)) or '-':<18} told: {said}"
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,136 @@
+"""A situation through the real pipeline: recorded, compared, placed in time, spooled and put into words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from bootwatch.keep import baseline as baselines
+from bootwatch.keep.history import History
+from bootwatch.keep.spool import Spool
+from bootwatch.model.change import Drift
+from bootwatch.model.message import Message
+from bootwatch.places import Places
+from bootwatch.service.read import Reading, keep_snapshot, recompare
+from bootwatch.tell.report import drift_report
+from bootwatch.tell.wording import body, subject
+from tests.situations.machine import Machine
+from tests.situations.steps import BEGIN, Course
+from tests.situations.written import read
+
+HERE = Path(__file__).parent
+_TOP = ("what", "machine", "settings", "baseline", "then", "expected")
+
+
+@dataclass(frozen=True)
+class Scene:
+    """What one snapshot showed: number, drift, what starts next, and the message that was made, if any."""
+
+    number: int
+    drift: Drift
+    next_start: str
+    message: Message | None
+    expected: dict[str, Any] | None
+
+
+@dataclass(frozen=True)
+class Told:
+    """All of a situation, and the words in which people read it."""
+
+    scenes: tuple[Scene, ...]
+    report: str
+
+    @property
+    def text(self) -> str:
+        """What ``told.txt`` holds: the drift at the end, then every message in the order of making."""
+        messages = [scene.message for scene in self.scenes if scene.message]
+        parts = [_titled("bootwatch drift", self.report)]
+        parts += [
+            _titled(f"Message at snapshot {one.snapshot}: {subject(one)}", body(one)) for one in messages
+        ]
+        return "\n".join(parts if messages else [*parts, "No message was made.\n"])
+
+
+def _titled(title: str, text: str) -> str:
+    return f"{title}\n{'=' * min(len(title), 110)}\n\n{text}"
+
+
+def names() -> list[str]:
+    return sorted(path.parent.name for path in HERE.glob("*/situation.yaml"))
+
+
+def load(name: str) -> dict[str, Any]:
+    """A situation as it is written. Raises ValueError for a key that nobody knows."""
+    said = read(HERE / name / "situation.yaml")
+    unknown = set(said) - set(_TOP)
+    if unknown:
+        raise ValueError(f"{name}: nothing is known of {', '.join(sorted(unknown))}")
+    return said
+
+
+def play(said: dict[str, Any], folder: Path) -> Told:
+    """Let it happen on a machine of its own in ``folder``, which must be empty.
+
+    The first snapshot is the one that is saved as the baseline.
+    """
+    places = _places(folder, said.get("settings"))
+    course = Course(Machine.load(said["machine"]))
+    course.change(said.get("baseline", {}))
+    keep_snapshot(places, course.step({"moment": "asked"}), tell=False)
+    _save(places)
+    readings, scenes = [], []
+    for step in said["then"]:
+        reading = keep_snapshot(places, course.step(step))
+        readings.append(reading)
+        scenes.append(_scene(places, reading, step.get("expected")))
+    last = scenes.pop()
+    scenes.append(Scene(last.number, last.drift, last.next_start, last.message, said["expected"]))
+    return Told(tuple(scenes), drift_report(last.drift, readings[-1].facts))
+
+
+def _places(folder: Path, settings: Any) -> Places:
+    (folder / "sys/firmware/efi").mkdir(parents=True)
+    places = Places.below(folder)
+    if settings:
+        places.config.parent.mkdir(parents=True)
+        places.config.write_text(yaml.safe_dump(settings), "utf-8")
+    return places
+
+
+def _save(places: Places) -> None:
+    """As `bootwatch baseline save` does, but for the spares and the time of day."""
+    with History.look(places.history) as history:
+        assert history
+        (row,) = history.rows(1)
+        document = baselines.make_document(
+            machine=str(row.overview["machine"]),
+            saved=BEGIN,
+            reason="both systems start",
+            by="root",
+            snapshot=row.number,
+            parts=history.parts(row.number),
+            gaps=row.overview["gaps"],
+            overview=row.overview,
+        )
+    baselines.save(places.baseline, document)
+    recompare(places)
+
+
+def _scene(places: Places, reading: Reading, expected: Any) -> Scene:
+    number, drift = reading.snapshot.number, reading.drift
+    assert number is not None and drift is not None
+    following = reading.routes["next_start"]
+    system = following["system"] or following["by"]
+    message = next((one for one in _messages(places) if one.snapshot == number), None)
+    return Scene(number, drift, system, message, expected)
+
+
+def _messages(places: Places) -> Iterator[Message]:
+    def fail(path: Path, why: str) -> None:
+        raise AssertionError(f"{path}: {why}")
+
+    return (message for _, message in Spool(places.spool).messages(fail))
