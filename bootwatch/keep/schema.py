@@ -76,11 +76,21 @@ CREATE TABLE IF NOT EXISTS churn (
 ) STRICT;
 CREATE TABLE IF NOT EXISTS leaving (volume TEXT PRIMARY KEY, times INTEGER NOT NULL) STRICT;
 """
+# Snapshots that were brought in from files (keep/imported.py).
+_IMPORTED = """
+CREATE TABLE IF NOT EXISTS imported (
+    number INTEGER PRIMARY KEY AUTOINCREMENT,
+    digest TEXT NOT NULL UNIQUE,
+    document TEXT NOT NULL,
+    parts TEXT NOT NULL
+) STRICT;
+"""
 # What each version added to the one before it, from version 1 on.
-_STEPS = (_FIRST, _PREDICTIONS, _CHURN)
+_STEPS = (_FIRST, _PREDICTIONS, _CHURN + _IMPORTED)
 VERSION = len(_STEPS)
 PREDICTIONS = 2  # the version that began to keep them
 CHURN = 3
+IMPORTED = 3
 
 
 def prepare(database: sqlite3.Connection, path: Path) -> None:
