@@ -173,9 +173,15 @@ class History:
         )
         return ((number, Circumstance.from_json(json.loads(text))) for number, text in rows.fetchall())
 
+    def overview(self, number: int) -> dict[str, Any]:
+        """What the machine started from in a snapshot; empty for a number that the history doesn't hold."""
+        row = self.database.execute("SELECT overview FROM snapshot WHERE number = ?", (number,)).fetchone()
+        return dict(self._load(row[0])) if row else {}
+
     def last_number(self) -> int | None:
         """The newest snapshot's number, None where there is none."""
-        return next((row.number for row in self.rows(1)), None)
+        row = self.database.execute("SELECT max(number) FROM snapshot").fetchone()
+        return None if row[0] is None else int(row[0])
 
     def last_circumstance(self) -> Circumstance | None:
         """The newest snapshot's, None where there is none."""

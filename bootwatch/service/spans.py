@@ -85,8 +85,7 @@ class Spans:
         return firmware_name(self.history.state(number, ("facts",))[0])
 
     def _capsule_waited(self, number: int) -> bool:
-        row = self.history.row(number)
-        found = row.overview.get("findings", ()) if row else ()
+        found = self.history.overview(number).get("findings", ())
         return any(item.get("finding") == "capsule-waiting" for item in found)
 
     def _touched(self, first: int, last: int | None) -> Iterator[str]:
