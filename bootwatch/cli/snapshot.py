@@ -6,18 +6,24 @@ import argparse
 import json
 import os
 import sys
+from pathlib import Path
 from typing import Any
 
 from bootwatch.cli.result import newest
+from bootwatch.cli.showing import is_only_published, not_allowed
 from bootwatch.config import Config
 from bootwatch.keep.history import Row
+from bootwatch.keep.snapshot_file import require_free
+from bootwatch.model.gap import Gap
 from bootwatch.model.snapshot import Moment
 from bootwatch.places import Places
-from bootwatch.problem import MachineProblem, Problem
+from bootwatch.problem import MachineProblem, Problem, UsageProblem
 from bootwatch.service.ask import ask_for_reading, must_ask
+from bootwatch.service.carry import copy_newest_to, take_to
 from bootwatch.service.read import may_record, read, recompare
 from bootwatch.tell.phrases import one_line
 from bootwatch.tell.plain import plain
+from bootwatch.tell.unread import unread
 
 # What the read unit's instances are called when a command wants less or more than a plain reading.
 UNTOLD = "asked-untold"
@@ -39,6 +45,8 @@ def add(commands: Any) -> None:
         help="why it is taken (default: asked)",
     )
     command.add_argument("--no-tell", action="store_true", help="only record and compare")
+    command.add_argument("--to", metavar="FILE", help="put the snapshot into a file; tells nobody")
+    command.add_argument("--yes", action="store_true", help="replace the file if it is there")
     command.add_argument("--json", action="store_true", help="as JSON")
     command.set_defaults(run=run)
 
@@ -53,6 +61,8 @@ def _moment(text: str) -> str:
 
 def run(arguments: argparse.Namespace) -> int:
     places: Places = arguments.places
+    if arguments.to is not None:
+        return _run_to(arguments, Path(arguments.to))
     if must_ask(places):
         _warn_of_settings(places)
         plain_asked = arguments.moment == "asked"
@@ -114,4 +124,38 @@ def _document(row: Row) -> dict[str, Any]:
         "level": row.result["level"] if row.result else None,
         "gaps": row.overview.get("gaps", []),
         "findings": row.overview.get("findings", []),
+    }
+
+
+def _run_to(arguments: argparse.Namespace, path: Path) -> int:
+    places: Places = arguments.places
+    if arguments.moment != "asked":
+        raise UsageProblem("--moment and --to don't go together.", "A snapshot for a file is taken now.")
+    require_free(path, replace=arguments.yes)  # before the machine is looked at, and once more afterwards
+    if must_ask(places):
+        _warn_of_settings(places)
+        ask_for_reading(UNTOLD)
+        kept = copy_newest_to(places, path, replace=arguments.yes)
+    elif is_only_published(places):
+        raise not_allowed("a snapshot without them would be full of gaps")
+    else:
+        kept = take_to(places, path, replace=arguments.yes)
+    if arguments.json:
+        print(json.dumps(_written(path, kept), indent=1))
+        return 0
+    which = "The snapshot" if kept["number"] is None else f"Snapshot {kept['number']}"
+    print(f"{which} of {plain(kept['machine'])} lies in {plain(str(path), 4000)}.")
+    for line in unread([Gap.from_json(gap) for gap in kept["gaps"]], 80, see="see the file"):
+        print(line)
+    return 0
+
+
+def _written(path: Path, kept: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "format": "bootwatch/written/1",
+        "file": str(path),
+        "machine": kept["machine"],
+        "snapshot": kept["number"],
+        "time": kept["circumstance"]["time"],
+        "gaps": kept["gaps"],
     }

@@ -6,6 +6,7 @@ import os
 import pwd
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 from bootwatch.observe.machine import Machine
@@ -36,17 +37,55 @@ def ask_for_reading(instance: str) -> None:
     """Have a reading taken and recorded; back when that is done. Raises Problem when it failed."""
     if not Path("/var/lib/bootwatch/baseline").is_dir():
         require_uefi(Machine())
-    try:
-        pwd.getpwnam(USER)
-    except KeyError as error:
-        raise UsageProblem(
-            f"The user {USER}, who reads the machine, does not exist here.",
-            "Install bootwatch first: sudo ./packaging/install (or look at a folder with --root).",
-        ) from error
+    _require_user("Install bootwatch first: sudo ./packaging/install (or look at a folder with --root).")
     if _SYSTEMD.is_dir():
         _start_unit(instance)
     else:
         _run_child(instance)
+
+
+def as_reader(arguments: Sequence[str], descriptors: Sequence[int] = ()) -> int:
+    """Run a command of ours as the service's user with no rights besides, and return its exit status.
+
+    For what has hostile bytes in it, or writes where that user does. Files that only root may open are handed
+    over as open ``descriptors`` under their own numbers. Raises UsageProblem where there is no such user.
+    """
+    _require_user("Install bootwatch first: sudo ./packaging/install. Or do it without sudo.")
+    sys.stdout.flush()
+    done = subprocess.run(
+        [*_dropping(["--clear-groups"], "-all"), *_program(), *arguments],
+        stdin=subprocess.DEVNULL,
+        pass_fds=tuple(descriptors),
+        env=_environment(),
+        check=False,
+    )
+    if done.returncode < 0:
+        raise Problem("The command was ended before it was done.", "Run it once more.")
+    return done.returncode
+
+
+def _require_user(hint: str) -> None:
+    try:
+        pwd.getpwnam(USER)
+    except KeyError as error:
+        said = f"The user {USER}, who reads the machine, does not exist here."
+        raise UsageProblem(said, hint) from error
+
+
+def _dropping(groups: list[str], capabilities: str) -> list[str]:
+    """What to put before a command so that it runs as the service's user with these capabilities."""
+    return [
+        "setpriv", f"--reuid={USER}", f"--regid={USER}", *groups, f"--inh-caps={capabilities}",
+        f"--ambient-caps={capabilities}", f"--bounding-set={capabilities}", "--no-new-privs",
+    ]  # fmt: skip
+
+
+def _program() -> list[str]:
+    return [sys.executable, "-P", "-m", "bootwatch.cli"]
+
+
+def _environment() -> dict[str, str]:
+    return {**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2])}
 
 
 def _start_unit(instance: str) -> None:
@@ -73,15 +112,8 @@ def _run_child(instance: str) -> None:
                 "The folders below /var/lib/bootwatch are not there yet.",
                 "Install bootwatch: sudo ./packaging/install",
             )
-    capabilities = "-all,+dac_read_search"
-    command = [
-        "setpriv", f"--reuid={USER}", f"--regid={USER}", "--init-groups",
-        f"--inh-caps={capabilities}", f"--ambient-caps={capabilities}", f"--bounding-set={capabilities}",
-        "--no-new-privs", sys.executable, "-P", "-m", "bootwatch.cli", "snapshot", "--moment", instance,
-    ]  # fmt: skip
-    package = str(Path(__file__).resolve().parents[2])
-    done = subprocess.run(
-        command, stdin=subprocess.DEVNULL, env={**os.environ, "PYTHONPATH": package}, check=False
-    )
+    command = [*_dropping(["--init-groups"], "-all,+dac_read_search"), *_program()]
+    command += ["snapshot", "--moment", instance]
+    done = subprocess.run(command, stdin=subprocess.DEVNULL, env=_environment(), check=False)
     if done.returncode:
         raise MachineProblem("The reading failed.", "Its own words stand above.")
