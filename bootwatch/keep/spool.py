@@ -100,6 +100,8 @@ def _checked(message: Message) -> Message:
             change.where,
             change.consequence,
             change.system or "",
+            change.accepted,
+            *(one.sentence for one in change.evidence),
         ]
         numbers += [number for number in change.between if number is not None]
     for finding in message.drift.findings:

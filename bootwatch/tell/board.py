@@ -11,6 +11,7 @@ from bootwatch.model.change import Change, Drift, Finding
 from bootwatch.model.level import Level
 from bootwatch.places import Places
 from bootwatch.tell import phrases
+from bootwatch.tell.layout import wrapped
 from bootwatch.tell.phrases import one_line
 from bootwatch.tell.plain import plain
 from bootwatch.tell.report import Facts
@@ -78,13 +79,15 @@ def add_to_log_in(places: Places, sentence: str) -> None:
 
 
 def log_in_lines(drift: Drift, facts: Facts) -> str:
-    """Two lines for whoever logs in while something above routine is open, else nothing."""
+    """Two or three lines for whoever logs in while something above routine is open, else nothing."""
     items: list[Change | Finding] = [*drift.changes, *drift.findings]
     if all(item.level is Level.ROUTINE for item in items):
         return ""
-    first = plain(f"bootwatch: {one_line(drift)}", _LINE)
-    second = plain(f"  Seen {phrases.moment(facts.time)}. Before you switch off, see: bootwatch drift", _LINE)
-    return f"{first}\n{second}\n"
+    lines = wrapped(f"bootwatch: {one_line(drift)}", _LINE, "", "  ")
+    lines += wrapped(
+        f"Seen {phrases.moment(facts.time)}. Before you switch off, see: bootwatch drift", _LINE, "  "
+    )
+    return "".join(f"{line}\n" for line in lines)
 
 
 def document(drift: Drift, facts: Facts) -> dict[str, Any]:

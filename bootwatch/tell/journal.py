@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Iterable
 
+from bootwatch.model.change import Change, Finding
 from bootwatch.model.level import Level
 from bootwatch.model.message import Message
 from bootwatch.places import Places
@@ -54,14 +55,18 @@ def announce_untold(address: str, why: str, places: Places) -> None:
 def alert_text(message: Message) -> str:
     """The record's line for people."""
     machine = plain(message.machine)
-    sentences = " ".join(phrases.headline(change) for change in message.new_changes)
+    news: list[Change | Finding] = [*message.new_changes, *message.new_findings]
+    news.sort(key=lambda item: item.level.rank)
+    sentences = " ".join(phrases.headline(item) for item in news)
     return plain(f"{machine}: {phrases.one_line(message.drift)}. {sentences}".rstrip(), 2000)
 
 
 def alert_fields(message: Message) -> Fields:
-    """The record's structured fields; BOOTWATCH_CHANGE comes once for each new change."""
+    """The record's structured fields; BOOTWATCH_CHANGE comes once for each new change, and
+    BOOTWATCH_FINDING for each new finding."""
     level = message.worst_news or Level.ROUTINE
     changes = [("BOOTWATCH_CHANGE", plain(change.id)) for change in message.new_changes]
+    findings = [("BOOTWATCH_FINDING", plain(finding.id)) for finding in message.new_findings]
     return [
         ("MESSAGE_ID", ALERT_ID),
         ("PRIORITY", str(_PRIORITY[level])),
@@ -69,6 +74,7 @@ def alert_fields(message: Message) -> Fields:
         ("BOOTWATCH_MACHINE", plain(message.machine)),
         ("BOOTWATCH_SNAPSHOT", str(message.snapshot)),
         *changes,
+        *findings,
     ]
 
 

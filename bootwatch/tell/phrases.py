@@ -17,8 +17,9 @@ _DOES = {
     Level.DIVERTED: ("makes another system start", "make another system start"),
     Level.WEAKENED: ("weakens how this machine starts", "weaken how this machine starts"),
     Level.CHANGED: ("is worth knowing", "are worth knowing"),
-    Level.ROUTINE: ("is routine", "are routine"),
 }
+# From this level on a finding is said to do what its level says.
+_GRAVE = Level.DIVERTED
 _CUSTODY = {
     Custody.ELSEWHERE: ", while another system or the firmware had the machine",
     Custody.HERE: ", while this system was running",
@@ -36,26 +37,47 @@ _WHAT = 160
 _SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
 
 
-def one_line(drift: Drift) -> str:
-    """The drift in one line without a full stop: "2 of 5 changes weaken how this machine starts"."""
-    parts = [_changes(drift.changes)]
-    findings = [finding for finding in drift.findings if finding.level is not Level.ROUTINE]
-    if findings:
-        parts.append(f"{counted(len(findings), 'other finding')}")
+def one_line(drift: Drift, compared: str = "from the baseline") -> str:
+    """The drift in one line without a full stop: "2 of 5 changes weaken how this machine starts".
+
+    What is routine is only counted where nothing else has changed. ``compared``: with what, as a phrase.
+    """
+    findings = _findings(drift.findings)
+    parts = [_changes(drift.changes, compared, alone=not findings), findings]
+    found = worst(finding.level for finding in drift.findings)
+    if found and found.at_least(Level.WEAKENED) and found.rank < (drift.level or Level.ROUTINE).rank:
+        parts.reverse()
     if drift.gaps:
         parts.append(f"{counted(len(drift.gaps), 'part')} could not be read")
-    return "; ".join(parts)
+    return "; ".join(part for part in parts if part)
 
 
-def _changes(changes: tuple[Change, ...]) -> str:
-    level = worst(change.level for change in changes)
+def _changes(changes: tuple[Change, ...], compared: str, *, alone: bool) -> str:
+    """``alone``: nothing is wrong by itself, so that there is room for what is routine."""
+    loud: list[Level] = [change.level for change in changes if change.level is not Level.ROUTINE]
+    level = worst(loud)
     if level is None:
-        return "no change from the baseline"
-    those = sum(change.level is level for change in changes)
+        routine = f"; {counted(len(changes), 'routine change')}" if alone else ""
+        return f"no change that matters{routine}" if changes else f"no change {compared}"
+    those = loud.count(level)
     verb = _DOES[level][0 if those == 1 else 1]
-    if those == len(changes):
+    if those == len(loud):
         return f"{counted(those, 'change')} {verb}"
-    return f"{those} of {len(changes)} changes {verb}"
+    return f"{those} of {len(loud)} changes {verb}"
+
+
+def _findings(findings: tuple[Finding, ...]) -> str:
+    """A grave finding with what it does; the others counted, "" for none."""
+    loud: list[Level] = [finding.level for finding in findings if finding.level is not Level.ROUTINE]
+    level = worst(loud)
+    if level is None:
+        return ""
+    if not level.at_least(_GRAVE):
+        return counted(len(loud), "finding")
+    those = loud.count(level)
+    more = f" of {len(loud)}" if those < len(loud) else ""
+    noun = "finding" if len(loud) == 1 else "findings"
+    return f"{those}{more} {noun} {_DOES[level][0 if those == 1 else 1]}"
 
 
 def counted(number: int, noun: str) -> str:
@@ -106,16 +128,19 @@ def _filled(sentence: str, item: Change | Finding) -> str:
 
 def since(change: Change) -> str:
     """Between which snapshots it happened, and who had the machine: one sentence."""
+    return f"It happened {when(change)}{_CUSTODY[change.custody]}."
+
+
+def when(change: Change) -> str:
+    """Between which snapshots it happened: "between snapshot 4 and snapshot 5"."""
     last_without, first_with = change.between
     if last_without is not None and first_with is not None:
-        when = f"between snapshot {last_without} and snapshot {first_with}"
-    elif first_with is not None:
-        when = f"before snapshot {first_with}, where it was first seen"
-    elif last_without is not None:
-        when = f"after snapshot {last_without}"
-    else:
-        when = "at a time that is not known"
-    return f"It happened {when}{_CUSTODY[change.custody]}."
+        return f"between snapshot {last_without} and snapshot {first_with}"
+    if first_with is not None:
+        return f"before snapshot {first_with}, where it was first seen"
+    if last_without is not None:
+        return f"after snapshot {last_without}"
+    return "at a time that is not known"
 
 
 def identifiers(item: Change | Finding) -> str:

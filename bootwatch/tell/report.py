@@ -6,11 +6,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from bootwatch.model.change import Change, Drift, Finding
-from bootwatch.model.level import Level
-from bootwatch.tell import phrases
+from bootwatch.model.level import Level, worst
+from bootwatch.model.side import Side
+from bootwatch.tell import pair_words, phrases
+from bootwatch.tell.accepted import accepted_lines, unaccepted
 from bootwatch.tell.layout import wrapped
 from bootwatch.tell.phrases import one_line
 from bootwatch.tell.plain import plain
+from bootwatch.tell.times import Time, times
 from bootwatch.tell.unread import unread
 from bootwatch.tell.values import before_and_after
 
@@ -18,13 +21,15 @@ __all__ = ["Facts", "drift_report", "one_line"]
 
 _INDENT = " " * 12
 _MOST_ROUTINE = 5
+_MOST_TIMES = 6
 
 
 @dataclass(frozen=True)
 class Facts:
     """What a report says about the comparison itself. Times are UTC in RFC 3339.
 
-    ``snapshot`` is None for a reading that was not recorded.
+    ``snapshot`` is None for a reading that was not recorded. ``sides`` are the two snapshots that were
+    compared with each other, None for a comparison with the baseline.
     """
 
     machine: str
@@ -32,30 +37,69 @@ class Facts:
     baseline_saved: str
     baseline_reason: str
     snapshot: int | None = None
+    sides: tuple[Side, Side] | None = None
+
+    @property
+    def is_timed(self) -> bool:
+        """Whether anything can be said of when the changes happened."""
+        return self.sides is None or pair_words.are_recorded(self.sides)
 
 
 def drift_report(drift: Drift, facts: Facts, width: int = 80) -> str:
-    """What happened to what, before and after, grouped by system; then findings, then gaps.
+    """What happened to what, before and after, grouped by system; then what is expected, findings, gaps.
 
-    Identifiers come last in each piece. Ends with a newline.
+    A finding that is worse than every change comes first. Identifiers come last in each piece. Ends with a
+    newline.
     """
-    since = _common_since(drift.changes)
-    lines = _head(drift, facts, since, width)
-    for system, changes in by_system(drift.changes):
+    spans = times(drift.changes) if facts.is_timed else []
+    blocks = [_changed(drift, spans, width), _wrong(drift, width)]
+    if _wrong_is_worse(drift):
+        blocks.reverse()
+    lines = _head(drift, facts, spans, width) + blocks[0] + blocks[1]
+    lines += _gaps(drift, width)
+    lines += _foot(drift, facts, width)
+    return "\n".join(lines) + "\n"
+
+
+def _changed(drift: Drift, spans: list[Time], width: int) -> list[str]:
+    lines: list[str] = []
+    for system, changes in by_system(unaccepted(drift.changes)):
         lines += ["", *wrapped(system or "The machine as a whole", width)]
         shown = _without_crowd(changes)
         for change in shown:
-            lines += ["", *_change(change, with_since=since is None, width=width)]
+            lines += ["", *_change(change, with_since=len(spans) > 1, width=width)]
         if len(shown) < len(changes):
             more = phrases.counted(len(changes) - len(shown), "more routine change")
             lines += ["", *wrapped(f"and {more}: --json lists them all", width, _INDENT)]
-    if drift.findings:
-        lines += ["", *wrapped("Wrong by itself, whether or not it changed", width)]
-        for finding in sorted(drift.findings, key=lambda item: item.level.rank):
-            lines += ["", *_finding(finding, width)]
-    lines += _gaps(drift, width)
-    lines += _foot(drift, width)
-    return "\n".join(lines) + "\n"
+    expected = accepted_lines(drift.changes, width, with_time=len(spans) > 1)
+    return lines + (["", *expected] if expected else []) + _known(drift, spans, width)
+
+
+def _known(drift: Drift, spans: list[Time], width: int) -> list[str]:
+    """What is known of the times in which something happened that matters, where the head can't say it."""
+    loud = [change for change in drift.changes if change.level is not Level.ROUTINE]
+    found = [time for time in times(loud) if time.known]
+    if len(spans) < 2 or not found:
+        return []
+    lines = ["", *wrapped("What is known of those times", width)]
+    for time in found[:_MOST_TIMES]:
+        lines += ["", *wrapped(f"{time.when[:1].upper()}{time.when[1:]}", width, "  ")]
+        lines += time.bullets(width, "    - ")
+    left = len(found) - _MOST_TIMES
+    more = wrapped(f"and of {phrases.counted(left, 'more time')}: --json lists them all", width, "  ")
+    return lines + (["", *more] if left > 0 else [])
+
+
+def _wrong(drift: Drift, width: int) -> list[str]:
+    lines = ["", *wrapped("Wrong by itself, whether or not it changed", width)] if drift.findings else []
+    for finding in sorted(drift.findings, key=lambda item: item.level.rank):
+        lines += ["", *_finding(finding, width)]
+    return lines
+
+
+def _wrong_is_worse(drift: Drift) -> bool:
+    found = worst(finding.level for finding in drift.findings)
+    return found is not None and found.rank < (drift.level or Level.ROUTINE).rank
 
 
 def by_system(changes: Iterable[Change]) -> list[tuple[str | None, list[Change]]]:
@@ -72,7 +116,10 @@ def _without_crowd(changes: list[Change]) -> list[Change]:
     return loud + [change for change in changes if change.level is Level.ROUTINE][:_MOST_ROUTINE]
 
 
-def _head(drift: Drift, facts: Facts, since: str | None, width: int) -> list[str]:
+def _head(drift: Drift, facts: Facts, spans: list[Time], width: int) -> list[str]:
+    since = _since(drift, spans[0], width) if len(spans) == 1 else []
+    if facts.sides:
+        return [*pair_words.head(drift, facts.machine, facts.sides, width), *since]
     lines = wrapped(f"{plain(facts.machine)}: {one_line(drift)}.", width)
     baseline = f"the baseline of {phrases.moment(facts.baseline_saved)}"
     reason = f' ("{plain(facts.baseline_reason)}")' if facts.baseline_reason else ""
@@ -80,16 +127,13 @@ def _head(drift: Drift, facts: Facts, since: str | None, width: int) -> list[str
         f"Compared: {baseline}{reason} with {phrases.reading(facts.snapshot)}, {phrases.moment(facts.time)}.",
         width,
     )
-    return lines + (wrapped(since, width) if since else [])
+    return lines + since
 
 
-def _common_since(changes: tuple[Change, ...]) -> str | None:
-    """What can be said once for all changes, or None where they differ in it."""
-    said = {phrases.since(change) for change in changes}
-    if len(said) != 1:
-        return None
-    sentence = said.pop()
-    return sentence if len(changes) == 1 else sentence.replace("It happened", "All of it happened", 1)
+def _since(drift: Drift, time: Time, width: int) -> list[str]:
+    """When all of it happened, and what is known of that time."""
+    what = "The change" if len(drift.changes) == 1 else "Every change"
+    return time.lines(width, time.since.replace("It happened", f"{what} happened", 1))
 
 
 def _change(change: Change, with_since: bool, width: int) -> list[str]:
@@ -97,7 +141,7 @@ def _change(change: Change, with_since: bool, width: int) -> list[str]:
     lines = wrapped(phrases.headline(change), width, _level(change.level))
     lines += wrapped(before, width, _INDENT + "before  ")
     lines += wrapped(after, width, _INDENT + "after   ")
-    if change.level is not Level.ROUTINE:
+    if change.level is not Level.ROUTINE or change.consequence:
         lines += wrapped(phrases.consequence(change), width, _INDENT)
     if with_since:
         lines += wrapped(phrases.since(change), width, _INDENT)
@@ -119,13 +163,14 @@ def _gaps(drift: Drift, width: int) -> list[str]:
     return ["", *lines] if lines else []
 
 
-def _foot(drift: Drift, width: int) -> list[str]:
-    names = [change.change for change in drift.changes if change.level is not Level.ROUTINE]
-    names += [finding.finding for finding in drift.findings]
+def _foot(drift: Drift, facts: Facts, width: int) -> list[str]:
+    loud: list[Change | Finding] = [one for one in drift.changes if one.level is not Level.ROUTINE]
+    items = sorted([*loud, *drift.findings], key=lambda item: item.level.rank)
+    names = [item.change if isinstance(item, Change) else item.finding for item in items]
     if not names:
         return []
     lines = wrapped(f"What to do about it: bootwatch meaning {plain(names[0], 40)}", width)
-    if drift.changes:
+    if loud and facts.sides is None:
         lines += wrapped(
             "If it is to stay like this, call it good: bootwatch baseline save --reason TEXT", width
         )

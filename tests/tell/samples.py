@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from bootwatch.model.change import Change, Custody, Drift, Finding
+from bootwatch.model.evidence import Evidence, Trace
 from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.level import Level
 from bootwatch.model.message import Message
@@ -98,6 +100,35 @@ DRIFT = Drift(
 )
 QUIET = Drift((), (), ())
 
+NO_WAY = Finding(
+    "no-way-left:11aa", "no-way-left", Level.STRANDED, "Fernwick Linux", "Fernwick Linux", "Boot0003"
+)
+STICK_FIRST = replace(DRIFT.findings[0], level=Level.WEAKENED)
+
+KNOWN = (
+    Evidence(Trace.STARTS_UNSEEN, "The TPM counted 2 starts that this system did not see."),
+    Evidence(Trace.FILES_TOUCHED, "Files that Quarry writes at its starts were written."),
+)
+RULE = "Quarry changed its own files while it had the machine; both systems started since."
+
+
+def elsewhere(one: Change, between: tuple[int, int] = (4, 5), known: tuple[Evidence, ...] = KNOWN) -> Change:
+    """The change, while another system or the firmware had the machine."""
+    return replace(one, custody=Custody.ELSEWHERE, between=between, evidence=known)
+
+
+def update(system: str | None = "Quarry", files: int = 11, rule: str = RULE) -> tuple[Change, ...]:
+    """An accepted update of a system: a loader and some files."""
+    names = ["loader-changed", *["file-changed"] * files]
+    made = (
+        change(name, Level.ROUTINE, system, f"the file {number}", where=f"{VOLUME} \\EFI\\{number}")
+        for number, name in enumerate(names)
+    )
+    return tuple(
+        elsewhere(replace(one, id=f"{one.change}:{number:04x}", accepted=rule))
+        for number, one in enumerate(made)
+    )
+
 
 def message(
     drift: Drift = DRIFT, news: tuple[str, ...] | None = None, identity: str = "5-1f", snapshot: int = 5
@@ -122,7 +153,7 @@ HOSTILE = "\x1b]0;x\x07\x1b[2J\u202egnp\nBcc: all\r\n\ud83d\u200b"
 def hostile_drift() -> Drift:
     """The same drift with hostile text wherever text from a machine can stand."""
     label = f'the entry "{HOSTILE}"'
-    changes = (
+    changes: tuple[Change, ...] = (
         change(
             "entry-missing",
             Level.WEAKENED,
@@ -137,6 +168,11 @@ def hostile_drift() -> Drift:
         change(
             "no-such-name", Level.CHANGED, None, HOSTILE, {"volume": HOSTILE, "type": HOSTILE}, None, HOSTILE
         ),
+    )
+    known = (Evidence(Trace.REALLY_RAN, HOSTILE), Evidence(Trace.PACKAGES, HOSTILE))
+    changes = (
+        *(replace(one, evidence=known) for one in changes),
+        *update(HOSTILE, 1, HOSTILE),
     )
     findings = (Finding(HOSTILE, HOSTILE, Level.CHANGED, HOSTILE, HOSTILE, HOSTILE),)
     gaps = (

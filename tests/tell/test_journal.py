@@ -10,9 +10,18 @@ from pathlib import Path
 
 import pytest
 
+from bootwatch.model.change import Drift
 from bootwatch.places import Places
 from bootwatch.tell.journal import ADDRESSES_ID, ALERT_ID, UNTOLD_ID, alert_fields, alert_text, announce
-from tests.tell.samples import ENTRY_MISSING, ORDER_CHANGED, harmful, hostile_drift, message
+from tests.tell.samples import (
+    ENTRY_MISSING,
+    NO_WAY,
+    ORDER_CHANGED,
+    SEED_CHANGED,
+    harmful,
+    hostile_drift,
+    message,
+)
 
 PROJECT = Path(__file__).parents[2]
 
@@ -57,13 +66,24 @@ def test_a_record_reaches_the_journals_socket() -> None:
     assert {"BOOTWATCH_LEVEL=weakened", "BOOTWATCH_MACHINE=reading-room-3", "BOOTWATCH_SNAPSHOT=5"} <= set(
         lines
     )
-    assert any(line.startswith("MESSAGE=reading-room-3: 2 of 4 changes weaken") for line in lines)
+    assert any(line.startswith("MESSAGE=reading-room-3: 2 of 3 changes weaken") for line in lines)
 
 
 def test_only_what_is_new_is_recorded_at_its_own_level() -> None:
     fields = alert_fields(message(news=(ORDER_CHANGED.id,)))
     assert ("PRIORITY", "5") in fields and ("BOOTWATCH_LEVEL", "changed") in fields
     assert ENTRY_MISSING.id not in dict(fields).values()
+
+
+def test_a_new_finding_is_recorded_like_a_change() -> None:
+    alone = message(Drift((SEED_CHANGED,), (NO_WAY,), ()), news=(NO_WAY.id,))
+    fields = alert_fields(alone)
+    assert [value for name, value in fields if name == "BOOTWATCH_FINDING"] == [NO_WAY.id]
+    assert ("PRIORITY", "2") in fields and "BOOTWATCH_CHANGE" not in dict(fields)
+    assert alert_text(alone) == (
+        "reading-room-3: 1 finding keeps a system from starting; no change that matters. No way to start "
+        "Fernwick Linux is left, though nothing that it starts from has changed."
+    )
 
 
 def test_hostile_text_cannot_add_a_field() -> None:

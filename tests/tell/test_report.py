@@ -19,13 +19,18 @@ from tests.tell.samples import (
     ENTRY_MISSING,
     FACTS,
     LOADER_MISSING,
+    NO_WAY,
     ORDER_CHANGED,
     QUIET,
+    RULE,
     SEED_CHANGED,
+    STICK_FIRST,
     VOLUME,
     change,
+    elsewhere,
     harmful,
     hostile_drift,
+    update,
 )
 
 
@@ -71,13 +76,90 @@ def test_what_was_not_seen_is_said_in_plain_words() -> None:
 
 
 def test_time_and_custody_are_said_once_where_they_are_the_same() -> None:
-    said = "All of it happened between snapshot 4 and snapshot 5; who had the machine then"
+    said = "Every change happened between snapshot 4 and snapshot 5; who had the machine then"
     assert said in " ".join(drift_report(DRIFT, FACTS).split())
     other = replace(LOADER_MISSING, custody=Custody.ELSEWHERE, between=(None, 3))
     report = " ".join(drift_report(Drift((ENTRY_MISSING, other), (), ()), FACTS).split())
-    assert "All of it" not in report
+    assert "Every change" not in report
     assert "before snapshot 3, where it was first seen, while another system or the firmware had" in report
     assert "It happened between snapshot 4 and snapshot 5" in report
+
+
+def test_what_is_known_of_a_time_is_said_once_however_many_changes_it_has() -> None:
+    report = drift_report(Drift((elsewhere(ENTRY_MISSING), elsewhere(ORDER_CHANGED)), (), ()), FACTS)
+    assert report.splitlines()[3:7] == [
+        "Every change happened between snapshot 4 and snapshot 5, while another system or",
+        "the firmware had the machine. What is known of that time:",
+        "  - The TPM counted 2 starts that this system did not see.",
+        "  - Files that Quarry writes at its starts were written.",
+    ]
+    assert report.count("The TPM counted") == 1
+
+
+def test_what_is_known_of_several_times_is_said_of_each() -> None:
+    loud = (elsewhere(ENTRY_MISSING), elsewhere(ORDER_CHANGED), replace(LOADER_MISSING, between=(None, 3)))
+    later = elsewhere(replace(SEED_CHANGED, id="file-changed:2"), (7, 8))
+    report = drift_report(Drift((*loud, later), (), ()), FACTS)
+    known = report[report.index("What is known of those times") :].split("\n\n")[1:3]
+    assert known[0].splitlines() == [
+        "  Between snapshot 4 and snapshot 5",
+        "    - The TPM counted 2 starts that this system did not see.",
+        "    - Files that Quarry writes at its starts were written.",
+    ]
+    assert known[1].splitlines() == [
+        "  Before snapshot 3, where it was first seen",
+        "    - Nothing more is known of that time.",
+    ]
+    assert report.count("The TPM counted") == 1
+
+
+@pytest.mark.parametrize(
+    ("custody", "is_said"), [(Custody.UNKNOWN, True), (Custody.HERE, False), (Custody.ELSEWHERE, False)]
+)
+def test_that_nothing_more_is_known_is_said_where_not_even_custody_is(
+    custody: Custody, is_said: bool
+) -> None:
+    report = drift_report(Drift((replace(ENTRY_MISSING, custody=custody),), (), ()), FACTS)
+    assert ("Nothing more is known of that time." in " ".join(report.split())) is is_said
+    assert "What is known" not in report
+
+
+def test_what_a_rule_expects_is_counted_in_a_block_of_its_own() -> None:
+    own = "It belongs to this system's own update."
+    drift = Drift((ENTRY_MISSING, *update(), *update("Fernwick Linux", 0, own)), (), ())
+    report = drift_report(drift, FACTS)
+    block = report[report.index("Expected, and accepted by rule") :].split("\n\n")
+    assert block[1].splitlines()[:3] == [
+        "  routine   1 loader and 11 files of Quarry",
+        "            Quarry changed its own files while it had the machine; both systems",
+        "            started since.",
+    ]
+    assert block[2].splitlines()[:2] == ["  routine   1 loader of Fernwick Linux", f"            {own}"]
+    assert "bootwatch baseline adopt" in block[3]
+    assert "file-changed:" not in report and report.count("before  ") == 1
+    assert report.startswith("reading-room-3: 1 change weakens how this machine starts.")
+
+
+def test_a_report_of_what_is_expected_begins_calmly_and_asks_for_nothing() -> None:
+    report = drift_report(Drift(update(), (), ()), FACTS)
+    assert report.startswith("reading-room-3: no change that matters; 12 routine changes.\n")
+    assert "What to do" not in report and "baseline save" not in report
+    assert " ".join(RULE.split()) in " ".join(report.split())
+
+
+def test_an_order_of_no_system_is_named_and_not_counted() -> None:
+    order = replace(ORDER_CHANGED, level=Level.ROUTINE, accepted=RULE)
+    assert "  routine   the boot order\n" in drift_report(Drift((order,), (), ()), FACTS)
+
+
+def test_a_finding_that_is_worse_than_every_change_comes_first() -> None:
+    report = drift_report(Drift((ENTRY_MISSING,), (STICK_FIRST, NO_WAY), ()), FACTS)
+    assert (
+        report.index("No way to start") < report.index("removable disk first") < report.index("is gone from")
+    )
+    assert "bootwatch meaning no-way-left" in report
+    report = drift_report(Drift((ENTRY_MISSING,), (STICK_FIRST,), ()), FACTS)
+    assert report.index("is gone from") < report.index("removable disk first")
 
 
 @pytest.mark.parametrize(
@@ -86,15 +168,23 @@ def test_time_and_custody_are_said_once_where_they_are_the_same() -> None:
         (QUIET, "no change from the baseline"),
         (Drift((ENTRY_MISSING,), (), ()), "1 change weakens how this machine starts"),
         (Drift((ENTRY_MISSING, LOADER_MISSING), (), ()), "2 changes weaken how this machine starts"),
-        (Drift((ENTRY_MISSING, SEED_CHANGED), (), ()), "1 of 2 changes weakens how this machine starts"),
-        (Drift((SEED_CHANGED,), (), ()), "1 change is routine"),
+        (Drift((ENTRY_MISSING, SEED_CHANGED), (), ()), "1 change weakens how this machine starts"),
+        (Drift((SEED_CHANGED,), (), ()), "no change that matters; 1 routine change"),
+        (Drift((*update(), SEED_CHANGED), (), ()), "no change that matters; 13 routine changes"),
         (
-            Drift((replace(ENTRY_MISSING, level=Level.STRANDED), SEED_CHANGED), (), ()),
+            Drift((replace(ENTRY_MISSING, level=Level.STRANDED), ORDER_CHANGED, SEED_CHANGED), (), ()),
             "1 of 2 changes keeps a system from starting",
         ),
+        (DRIFT, "2 of 3 changes weaken how this machine starts; 1 finding; 2 parts could not be read"),
+        (Drift((), (DRIFT.findings[0],), ()), "no change from the baseline; 1 finding"),
+        (Drift(update(), (STICK_FIRST,), ()), "1 finding; no change that matters"),
         (
-            DRIFT,
-            "2 of 4 changes weaken how this machine starts; 1 other finding; 2 parts could not be read",
+            Drift((ENTRY_MISSING,), (STICK_FIRST, NO_WAY), ()),
+            "1 of 2 findings keeps a system from starting; 1 change weakens how this machine starts",
+        ),
+        (
+            Drift((replace(ENTRY_MISSING, level=Level.STRANDED),), (NO_WAY,), ()),
+            "1 change keeps a system from starting; 1 finding keeps a system from starting",
         ),
     ],
 )

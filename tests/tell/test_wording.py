@@ -6,21 +6,28 @@ from dataclasses import replace
 
 import pytest
 
-from bootwatch.judge.meanings import CHANGES
-from bootwatch.model.change import Drift
+from bootwatch.addresses import Address
+from bootwatch.judge.meanings import CHANGES, FINDINGS
+from bootwatch.model.change import Drift, Finding
 from bootwatch.model.level import Level
+from bootwatch.tell.delivery import skipped
 from bootwatch.tell.plain import columns
 from bootwatch.tell.wording import body, subject
 from tests.tell.samples import (
     DRIFT,
     ENTRY_MISSING,
     LOADER_MISSING,
+    NO_WAY,
     ORDER_CHANGED,
+    RULE,
     SEED_CHANGED,
+    STICK_FIRST,
     change,
+    elsewhere,
     harmful,
     hostile_drift,
     message,
+    update,
 )
 
 ESCAPE = "\x1b[31m"
@@ -109,3 +116,90 @@ def test_a_long_list_is_cut_and_says_so() -> None:
 def test_names_with_braces_stay_as_they_are() -> None:
     odd = _only(replace(ENTRY_MISSING, system="{machine} {0}", what="{system}"))
     assert "a way of starting {machine} {0}" in body(message(odd))
+
+
+def test_what_is_known_is_said_once_and_which_change_it_belongs_to() -> None:
+    one_time = _only(elsewhere(ENTRY_MISSING), elsewhere(ORDER_CHANGED))
+    text = body(message(one_time))
+    assert text.count("The TPM counted 2 starts that this system did not see.") == 1
+    assert "\nIt happened between snapshot 4 and snapshot 5, while another" in text
+    two = _only(
+        elsewhere(ENTRY_MISSING), replace(LOADER_MISSING, between=(None, 3)), elsewhere(ORDER_CHANGED)
+    )
+    said = " ".join(body(message(two)).split())
+    assert "For 1, 3: it happened between snapshot 4 and snapshot 5, while another" in said
+    assert "For 2: it happened before snapshot 3" in said
+    assert said.count("Nothing more is known of that time.") == 1
+
+
+def test_what_a_rule_expects_is_one_closing_line() -> None:
+    text = body(message(_only(ENTRY_MISSING, *update()), news=(ENTRY_MISSING.id,)))
+    assert text.split("\n\n")[-2] == "Besides, 12 changes are accepted by rule, as expected."
+    assert RULE not in text and "file-changed" not in text
+    assert "accepted" not in body(message(_only(ENTRY_MISSING)))
+
+
+def test_a_message_of_a_finding_alone_reads_right() -> None:
+    alone = message(Drift((SEED_CHANGED,), (DRIFT.findings[0], NO_WAY), ()), news=(NO_WAY.id,))
+    assert subject(alone) == "reading-room-3: Fernwick Linux stranded (no way left)"
+    text = body(alone)
+    assert text.startswith("Fernwick Linux on reading-room-3 would not start at the next switch-on:")
+    for absent in ("WHAT HAPPENED", "SINCE WHEN", "It happened", "STILL OPEN"):
+        assert absent not in text
+    parts = (
+        "WRONG BY ITSELF, AND NEW",
+        " 1. No way to start Fernwick Linux",
+        "SEEN WHEN",
+        "For 1: Leave the",
+    )
+    later = ("TAKE CARE", "ALSO WRONG", "The firmware tries a removable disk first", "IDENTIFIERS", NO_WAY.id)
+    places = [text.index(part) for part in (*parts, *later)]
+    assert places == sorted(places) and text.count("No way to start") == 1
+
+
+def test_a_finding_that_keeps_nothing_from_starting_claims_no_loss() -> None:
+    alone = message(Drift((), (STICK_FIRST,), ()), news=(STICK_FIRST.id,))
+    assert subject(alone) == "reading-room-3: its start needs a look (removable first)"
+    lead = " ".join(body(alone).partition("\n\n")[0].split())
+    assert "needs a look" in lead and "would still start as usual" in lead and "gone" not in lead
+
+
+def test_changes_lead_where_a_finding_of_their_level_is_new_too() -> None:
+    both = message(Drift((ENTRY_MISSING,), (STICK_FIRST,), ()), news=(ENTRY_MISSING.id, STICK_FIRST.id))
+    assert subject(both) == "reading-room-3: Fernwick Linux weakened (entry missing)"
+    text = body(both)
+    assert text.index(' 1. The entry "Fernwick Linux" is gone') < text.index(
+        " 2. The firmware tries a removable"
+    )
+    assert "For 2: Take the disk out" in text and "ALSO WRONG" not in text
+
+
+def test_a_finding_that_is_worse_than_the_changes_comes_first() -> None:
+    both = message(Drift((ENTRY_MISSING,), (NO_WAY,), ()), news=(ENTRY_MISSING.id, NO_WAY.id))
+    text = body(both)
+    assert text.index(" 1. No way to start") < text.index(' 2. The entry "Fernwick Linux" is gone')
+
+
+def test_systems_of_changes_and_findings_that_strand_are_both_named() -> None:
+    gone = replace(LOADER_MISSING, system="Quarry", level=Level.STRANDED)
+    both = message(Drift((gone,), (NO_WAY,), ()), news=(gone.id, NO_WAY.id))
+    assert subject(both) == "reading-room-3: Quarry and Fernwick Linux stranded (loader missing, no way left)"
+    assert body(both).startswith("Quarry and Fernwick Linux on reading-room-3 would not start")
+
+
+@pytest.mark.parametrize("name", FINDINGS)
+@pytest.mark.parametrize("level", Level)
+def test_every_finding_at_every_level_has_its_words(name: str, level: Level) -> None:
+    one = Finding(f"{name}:1", name, level, None, "the thing", "")
+    alone = message(Drift((), (one,), ()), news=(one.id,))
+    assert subject(alone).startswith("reading-room-3: its start ")
+    text = body(alone)
+    assert "{" not in text
+    assert ("the thing" in text.lower()) is (level is not Level.ROUTINE)
+
+
+@pytest.mark.parametrize("level", ["weakened", "diverted"])
+def test_an_address_is_told_of_a_finding_by_its_level(level: str) -> None:
+    address = Address("x", Level(level), "technician", "json://x")
+    alone = message(Drift((), (STICK_FIRST,), ()), news=(STICK_FIRST.id,))
+    assert (skipped(address, alone) is None) is (level == "weakened")
