@@ -53,6 +53,11 @@ class Held:
             yield LABEL + self.content.label.casefold()
 
     @property
+    def kind(self) -> str:
+        """What it holds, "" where that was not recorded."""
+        return self.content.kind if self.content else ""
+
+    @property
     def layer(self) -> str | None:
         """What may hide file systems in it, as a noun; None where nothing does."""
         if self.volume or (self.partition and self.partition.type in _NO_FILE_SYSTEM):
@@ -74,9 +79,16 @@ class FileSystems:
     @cached_property
     def doubt(self) -> str:
         """Where a file system may be that no name leads to; "" where there is no such place."""
+        return self.doubt_but(frozenset())
+
+    def doubt_but(self, transparent: frozenset[str]) -> str:
+        """The same, where partitions that hold something of a ``transparent`` kind can't hide it."""
         if self._ground.has_unread_disks:
             return "a disk that could not be read"
-        return next((held.layer for held in self._all if held.layer), "")
+        layers = (held for held in self._all if held.layer)
+        return next(
+            (held.layer or "" for held in layers if not held.partition or held.kind not in transparent), ""
+        )
 
     @cached_property
     def _all(self) -> list[Held]:

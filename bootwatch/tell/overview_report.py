@@ -63,7 +63,7 @@ def doubts(view: dict[str, Any], width: int = 80) -> str:
         if why and entry["in_order"] and entry["active"] and not entry.get("firmware_made"):
             label = plain(str(entry["label"] or entry["entry"]), 120)
             lines += wrapped(f'- The entry "{label}" starts nothing: {why}.', width, "  ", "    ")
-    for name in view.get("without_variable", []):
+    for name in _lost_numbers(view):
         lines += wrapped(f"- The order names {plain(str(name))}, which does not exist.", width, "  ", "    ")
     gaps = [Gap.from_json(item) for item in view.get("gaps", [])]
     for hole in gaps[:_MOST_GAPS]:
@@ -71,6 +71,12 @@ def doubts(view: dict[str, Any], width: int = 80) -> str:
     if len(gaps) > _MOST_GAPS:
         lines += wrapped(f"- and {len(gaps) - _MOST_GAPS} more could not be read.", width, "  ")
     return "".join(f"{line}\n" for line in lines)
+
+
+def _lost_numbers(view: dict[str, Any]) -> list[Any]:
+    """Numbers in the order without an entry, where no finding says so already."""
+    is_told = any(item.get("finding") == "order-without-variable" for item in view.get("findings", []))
+    return [] if is_told else list(view.get("without_variable", []))
 
 
 def _systems(routes: dict[str, Any] | None, width: int) -> list[str]:

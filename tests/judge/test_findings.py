@@ -34,7 +34,7 @@ def test_removable_disk_first_by_its_partition(hall: Root) -> None:
     hall.disk("vdc", [Part(guid, {"\\EFI\\BOOT\\BOOTX64.EFI": b"MZ"})], slot=6, removable=True)
     hall.entry(8, "Stick", guid, "\\EFI\\BOOT\\BOOTX64.EFI")
     hall.order(8, 0, 1, 2)
-    assert found(hall) == [("removable-first", "weakened", "Stick")]
+    assert found(hall) == [("removable-first", "changed", "Stick")]
 
 
 def test_removable_disk_first_by_its_usb_port(hall: Root) -> None:
@@ -42,7 +42,7 @@ def test_removable_disk_first_by_its_usb_port(hall: Root) -> None:
     option = struct.pack("<IH", 1, len(nodes)) + "USB stick".encode("utf-16-le") + b"\0\0" + nodes
     hall.variable("Boot0008", option)
     hall.order(8, 0, 1, 2)
-    assert found(hall) == [("removable-first", "weakened", None)]
+    assert found(hall) == [("removable-first", "changed", None)]
 
 
 def test_switched_off_entry_does_not_come_first(hall: Root) -> None:
