@@ -160,6 +160,7 @@ def test_a_free_space_record_that_lies_is_not_believed(tmp_path: Path) -> None:
         assert Volume(file).free_bytes == true == int(counted[1]) * 512
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("dirty", "clusters"), [(b"\0", 5), (b"\1", None)])
 def test_the_record_is_believed_where_counting_would_be_dear(
     tmp_path: Path, dirty: bytes, clusters: int | None

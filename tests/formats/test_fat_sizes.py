@@ -63,6 +63,7 @@ def test_a_folder_of_20000_entries(tmp_path: Path) -> None:
         assert Volume(file).find("\\efi\\LOADER NO. 18999.conf").is_folder is False
 
 
+@pytest.mark.long
 def test_a_file_of_500_mb_streams() -> None:
     """Its clusters lie in a hole of the image but for the first and the last."""
     size, cluster = 500_000_000, 4096
@@ -117,6 +118,7 @@ class Hole(io.RawIOBase):
         return bytes(data)
 
 
+@pytest.mark.long
 def test_a_large_file_in_many_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
     """Every cluster apart from the next, read forwards, backwards and anywhere; going back does not begin
     anew.

@@ -16,6 +16,7 @@ from bootwatch.model.change import Change, Drift
 from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.level import Level
 from bootwatch.model.snapshot import Snapshot
+from bootwatch.model.variable import Variable, key
 from bootwatch.problem import Problem
 from tests.judge.looks import look
 from tests.roots import FERNWICK_LOADER, Root, program
@@ -70,9 +71,10 @@ def test_many_changes_in_a_row_come_back(tmp_path: Path, hall: Root) -> None:
     """Longer than the longest chain of differences."""
     expected = {}
     with History.open(tmp_path) as history:
+        first = look(hall)
         for step in range(50):
-            hall.variable("Timeout", bytes([step, 0]))
-            snapshot = look(hall)
+            variables = {**first.state.variables, key("Timeout"): Variable(7, bytes([step, 0]))}
+            snapshot = replace(first, state=replace(first.state, variables=variables))
             expected[record(history, snapshot)] = snapshot.state
         assert {number: history.snapshot(number).state for number in expected} == expected
 

@@ -32,7 +32,10 @@ def unseen(drift: Drift) -> list[str]:
     return [finding.what for finding in drift.findings if finding.finding == "unseen"]
 
 
-@pytest.mark.parametrize("persistence", ["", "+"], ids=["once", "from-then-on"])
+@pytest.mark.parametrize(
+    "persistence",
+    [pytest.param("", id="once"), pytest.param("+", id="from-then-on", marks=pytest.mark.long)],
+)
 @pytest.mark.parametrize("error", ["EIO", "ENXIO"])
 def test_read_error_at_any_call(hall: Root, error: str, persistence: str) -> None:
     """Whichever read of a disk fails, nothing on it is called missing, and what was hidden is said."""
