@@ -61,6 +61,8 @@ def _is_others_own(change: Change, span: Span, known: Known) -> bool:
     running = known.systems.running()
     if span.custody is Custody.HERE or change.system is None or not change.change.startswith(_FILES):
         return False
+    if span.unseen_starts == 0:  # it was not running: somebody else wrote its files
+        return False
     if running is None or change.system == running.name:
         return False
     volume, path = str(change.scope.get("volume")), str(change.scope.get("path"))

@@ -44,6 +44,13 @@ class Span:
         return len(ends) == 2 and None not in ends and ends[0] != ends[1]
 
 
+    @property
+    def unseen_starts(self) -> int | None:
+        """How often the machine was started in that time without being looked at; None where that isn't
+        known."""
+        return unseen_starts(self.looks) if self.looks else None
+
+
 def evidence(span: Span) -> tuple[Evidence, ...]:
     """What is known, the surest first; empty where nothing is."""
     return tuple(_evidence(span)) if len(span.looks) > 1 else ()
@@ -67,7 +74,7 @@ def _evidence(span: Span) -> Iterator[Evidence]:
 
 
 def _starts(span: Span) -> Iterator[Evidence]:
-    unseen = unseen_starts(span.looks)
+    unseen = span.unseen_starts
     if unseen is None or (unseen == 0 and not span.is_new_start):
         return
     if unseen:

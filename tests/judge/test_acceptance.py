@@ -69,6 +69,12 @@ def test_other_systems_update_of_its_own_loader_is_quiet_and_open_until_proven()
     assert (found.level, found.accepted) == (Level.ROUTINE, "")
 
 
+def test_other_systems_loader_changed_while_it_was_never_started_is_told() -> None:
+    change, known = of_quarry("Quarry", "Fernwick Linux")
+    looks = (replace(STOP, tpm_resets=7), replace(NOW, tpm_resets=8))
+    assert settled(change, replace(ELSEWHERE, looks=looks), Rules(), known) == change
+
+
 def test_other_systems_update_is_accepted_once_both_started_since() -> None:
     for started, accepted in ((("Quarry",), False), (("Quarry", "Fernwick Linux"), True)):
         change, known = of_quarry(*started)
