@@ -196,8 +196,8 @@ class Volume:
         return check.run(self.walk(), self._recorded_free())
 
     def faults(self) -> dict[str, str]:
-        """What is wrong with files and folders, by path: of `check`, what names one. Reads less: nothing that
-        `walk` and a look at every chain did not read.
+        """Files and folders whose clusters do not add up, by path, and the first that `check` says of
+        each. Reads less: the chains in one copy of the FAT, and the folders.
         """
         return Check(self._source, self._geometry, self._table, self._tree).faults(self.walk())
 

@@ -100,8 +100,8 @@ class Check:
         return None
 
     def faults(self, entries: Iterable[Entry]) -> dict[str, str]:
-        """What is wrong with files and folders, by path: of the problems those that name one, without a look
-        at the FAT's copies and at free space."""
+        """The first problem of each file and folder whose clusters do not add up, by path; without a look at
+        the FAT's copies and at free space."""
         self._chains(entries)
         return self._tree.problems.by_path | self._problems.by_path
 

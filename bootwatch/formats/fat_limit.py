@@ -63,7 +63,7 @@ class Budget:
 
 class Problems:
     """Sentences in the order in which they were found, each once; bounded. `by_path`: the first one of each
-    file and folder that was named, without its path."""
+    file and folder of which one was added, without its path."""
 
     def __init__(self) -> None:
         self.found: list[str] = []

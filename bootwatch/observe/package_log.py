@@ -89,11 +89,13 @@ def _start(log: io.BufferedReader, mark: LogMark | None) -> int | None:
 
 def _rest_of_former(machine: Machine, path: str, mark: LogMark | None, gaps: list[Gap]) -> bytes:
     """What the log held behind the mark when it was rotated; nothing where that can't be found."""
+    if mark is None or mark.size == 0:  # a mark at the beginning fits every log, also one that was read
+        return b""
     former = path + ".1"
     try:
         with machine.open(former) as log:
             start = _start(log, mark)
-            return b"" if mark is None or start is None else _lines(log, start)[0]
+            return b"" if start is None else _lines(log, start)[0]
     except FileNotFoundError:
         return b""
     except OSError as error:
