@@ -19,7 +19,7 @@ def file_changes(sides: Sides) -> Iterator[Draft]:
 
 
 def _volume_changes(sides: Sides, before: Volume, now: Volume) -> Iterator[Draft]:
-    for old, new in _pairs(before, now):
+    for old, new in same_files(before, now):
         paths = [fold(one.path) for one in (old, new) if one]
         if old == new or not all(sides.knows_file(before, now, path) for path in paths):
             continue
@@ -28,7 +28,7 @@ def _volume_changes(sides: Sides, before: Volume, now: Volume) -> Iterator[Draft
             yield _draft(sides, before, kind, old, new)
 
 
-def _pairs(before: Volume, now: Volume) -> Iterator[tuple[File | None, File | None]]:
+def same_files(before: Volume, now: Volume) -> Iterator[tuple[File | None, File | None]]:
     """Which file is which: by path; what is left by its path without a count of tries, which a loader writes
     into the name at each start (Boot Loader Specification, boot counting)."""
     former, today = _files(before), _files(now)

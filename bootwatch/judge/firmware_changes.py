@@ -17,7 +17,7 @@ _KEYS = {
     key("db", IMAGE_SECURITY): "the allowed signatures (db)",
     key("dbx", IMAGE_SECURITY): "the forbidden signatures (dbx)",
 }
-_FIRMWARE = ("firmware_vendor", "firmware_version", "firmware_date")
+FIRMWARE = ("firmware_vendor", "firmware_version", "firmware_date")
 
 
 def firmware_changes(sides: Sides) -> Iterator[Draft]:
@@ -79,5 +79,5 @@ def _version(sides: Sides) -> Iterator[Draft]:
 
 def firmware_name(state: State) -> str:
     """Vendor, version and date in one line; "" where the machine doesn't say."""
-    values = [state.facts.get(name) for name in _FIRMWARE]
+    values = [state.facts.get(name) for name in FIRMWARE]
     return " ".join(str(value) for value in values) if all(values) else ""
