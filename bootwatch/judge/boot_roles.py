@@ -11,7 +11,7 @@ from bootwatch.judge.finding import comes_and_goes
 from bootwatch.judge.fstab import Fstab
 from bootwatch.judge.glance import BOOT_FOLDER
 from bootwatch.judge.ground import Ground
-from bootwatch.judge.own_loaders import differing, in_step, programs_in
+from bootwatch.judge.own_loaders import differing, in_step, own_folders, programs_in
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.proof import started
 from bootwatch.judge.scene import Scene
@@ -41,7 +41,7 @@ class Roles:
 
     def __init__(self, scene: Scene, home: System) -> None:
         self._scene, self._home = scene, home
-        self._folders = [folder for _, folder in home.folders]
+        self._folders = own_folders(home)
 
     @cached_property
     def mounted(self) -> list[Role]:

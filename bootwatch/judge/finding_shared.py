@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from bootwatch.judge.finding import comes_and_goes, told
-from bootwatch.judge.own_loaders import in_step, programs_in
+from bootwatch.judge.own_loaders import in_step, own_folders, programs_in
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.scene import Scene
 from bootwatch.judge.system import System
@@ -39,8 +39,7 @@ class _Shared:
     def _on(self, volume: Volume) -> Iterator[System]:
         """The systems of which a loader lies in a folder of theirs on a volume."""
         for system in self.scene.systems.all():
-            folders = [folder for name, folder in system.folders if plain(name) == plain(volume.identity)]
-            if system.is_watched and programs_in(volume, folders):
+            if system.is_watched and programs_in(volume, own_folders(system, volume)):
                 yield system
 
     def _has_own(self, system: System, shared: Volume, held: dict[str, list[System]]) -> bool:
@@ -48,7 +47,7 @@ class _Shared:
 
     def _own(self, system: System, shared: Volume, held: dict[str, list[System]]) -> Iterator[Volume]:
         """The volumes besides where it is alone, but for a mirror of what lies on the shared one."""
-        folders = [folder for _, folder in system.folders]
+        folders = own_folders(system)
         for volume in self._volumes():
             is_other = plain(volume.identity) != plain(shared.identity)
             is_alone = [one.key for one in held[volume.identity]] == [system.key]

@@ -4,10 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from bootwatch.judge.glance import BOOT_FOLDER
+from bootwatch.judge.pairs import plain
+from bootwatch.judge.system import System
 from bootwatch.model.path import fold
 from bootwatch.model.volume import File, Volume
 
 Programs = Mapping[str, File]
+
+
+def own_folders(system: System, volume: Volume | None = None) -> list[str]:
+    """The folders that are a system's alone, on one volume or on all: everybody's default files are not."""
+    return [
+        folder
+        for place, folder in system.folders
+        if fold(folder) != BOOT_FOLDER and (volume is None or plain(place) == plain(volume.identity))
+    ]
 
 
 def programs_in(volume: Volume, folders: Iterable[str]) -> dict[str, File]:

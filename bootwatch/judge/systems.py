@@ -242,7 +242,8 @@ class _Learner:
         glance = self.glances[-1] if self.glances else None
         if glance is None:
             return frozenset()
-        lines = glance.state.facts.get("fstab") or ()
+        recorded = glance.state.facts.get("fstab")
+        lines = recorded if isinstance(recorded, list | tuple) else ()
         sources = {str(line.get("source", "")).upper() for line in lines if isinstance(line, dict)}
         return frozenset(
             identity
