@@ -11,11 +11,12 @@ from bootwatch.cli.showing import Document, is_only_published
 from bootwatch.config import Config
 from bootwatch.keep.baseline import load_header
 from bootwatch.model.change import Drift
+from bootwatch.model.level import Level
 from bootwatch.places import Places
 from bootwatch.problem import BaselineProblem, MachineProblem
 from bootwatch.service.read import look_with_routes
 from bootwatch.tell.age import age
-from bootwatch.tell.phrases import moment, one_line
+from bootwatch.tell.phrases import besides_changes, moment, one_line, unwatched
 from bootwatch.tell.plain import plain
 from bootwatch.tell.routes_words import next_phrase, systems_phrase
 
@@ -25,14 +26,22 @@ def run(arguments: argparse.Namespace) -> int:
     places: Places = arguments.places
     Config.load(places.config)
     routes, drift = _newest(places)
-    weaker = f"; since the baseline {one_line(drift)}" if drift and status(drift) else ""
-    print(f"{plain(str(routes['machine']))}: {plain(systems_phrase(routes['systems']) + weaker, 2000)}")
+    said = systems_phrase(routes["systems"]) + (_weaker(drift) if drift and status(drift) else "")
+    print(f"{plain(str(routes['machine']))}: {plain(said, 2000)}")
     print(f"next start: {plain(next_phrase(routes['next_start']), 1000)}")
-    print(f"last checked: {_when(routes)}")
+    missed = unwatched(drift) if drift else ""
+    print(f"last checked: {_when(routes)}{missed and '; ' + missed}")
     if drift is None:
         raise no_baseline(places)
     statuses = {status(drift), routes_status(routes)}
     return next((one for one in (1, 3) if one in statuses), 0)
+
+
+def _weaker(drift: Drift) -> str:
+    """What changed since the baseline that matters, and what is wrong by itself."""
+    if any(change.level is not Level.ROUTINE for change in drift.changes):
+        return f"; since the baseline {one_line(drift)}"
+    return f"; {besides_changes(drift)}"
 
 
 def _when(routes: Document) -> str:

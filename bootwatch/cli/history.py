@@ -15,7 +15,7 @@ from bootwatch.places import Places
 from bootwatch.service.ask import as_reader, must_ask
 from bootwatch.service.carry import Brought, bring_in
 from bootwatch.tell.layout import wrapped
-from bootwatch.tell.phrases import moment, one_line
+from bootwatch.tell.phrases import first_seen, moment, one_line, unwatched
 from bootwatch.tell.plain import plain
 
 _MOST = 20
@@ -53,7 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
         return 0
     if not rows:
         print("No snapshot was recorded yet.")
-    for row, older in zip(rows, [*rows[1:], None], strict=True):
+    for row, older in zip(rows, [*rows[1:], None], strict=False):
         print("\n".join(_lines(row, older, verdicts.get(row.number))))
     if not arguments.all and rows and rows[-1].number > 1:
         print(f"The newest {len(rows)}; --all shows the rest.")
@@ -70,8 +70,12 @@ def _lines(row: Row, older: Row | None, verdict: Verdict | None) -> list[str]:
     start = "" if older is None or older.boot_id == row.boot_id else "; a new start"
     start += _CAME_TRUE.get(verdict.outcome, "") if verdict and start else ""
     gaps = "; not everything could be read" if row.has_gaps else ""
+    new = first_seen(drift, row.number) if drift else ""
+    # Said where it was first seen: at the first snapshot of the start that came after it.
+    missed = unwatched(drift) if drift and start else ""
     head = f"{row.number:>5}  {moment(row.time)}  {row.moment.value:<8}  "
-    return wrapped(f"{said}{start}{gaps}", _WIDTH, head)
+    parts = [f"{said}{start}{gaps}", f"new: {new}" if new else "", missed]
+    return wrapped("; ".join(part for part in parts if part), _WIDTH, head)
 
 
 def _document(row: Row, verdict: Verdict | None) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from bootwatch.tell.times import times
 _MOST_SYSTEMS = 12
 _MOST_RULES = 3
 _NAME = 60
+_INDENT = " " * 12
 # What a change is about, by the beginning of its name.
 _NOUNS = {
     "loader": ("loader", "loaders"),
@@ -33,7 +34,7 @@ def unaccepted(changes: Iterable[Change]) -> tuple[Change, ...]:
 def accepted_lines(changes: Iterable[Change], width: int, *, with_time: bool) -> list[str]:
     """A piece for each system: how many of what changed, and by which rule; nothing where none is accepted.
 
-    ``with_time``: say when, too, where that is one time for a system.
+    ``with_time``: say when, too; what is known of that time is not said.
     """
     groups: dict[str | None, list[Change]] = {}
     for change in changes:
@@ -54,11 +55,30 @@ def accepted_lines(changes: Iterable[Change], width: int, *, with_time: bool) ->
 def _system(system: str | None, changes: list[Change], width: int, with_time: bool) -> list[str]:
     whose = f" of {plain(system, _NAME)}" if system else ""
     lines = wrapped(f"{_counted(changes)}{whose}", width, "  routine   ")
-    rules = list(dict.fromkeys(change.accepted for change in changes))
-    for rule in rules[:_MOST_RULES]:
-        lines += wrapped(plain(rule, 1000), width, " " * 12)
+    rules = dict.fromkeys(change.accepted if with_time else _short_rule(change) for change in changes)
+    for rule in list(rules)[:_MOST_RULES]:
+        lines += wrapped(plain(rule, 1000), width, _INDENT)
+    return lines + (wrapped(_when(changes), width, _INDENT) if with_time else [])
+
+
+def _short_rule(change: Change) -> str:
+    """The rule without what is said already where the time is told."""
+    rule = change.accepted
+    for one in change.evidence:
+        rule = rule.replace(one.sentence, "") if one.sentence else rule
+    return rule.strip() or change.accepted
+
+
+def _when(changes: list[Change]) -> str:
+    """When all of them happened; of several times the first beginning and the last end."""
     found = times(changes)
-    return lines + (wrapped(found[0].since, width, " " * 12) if with_time and len(found) == 1 else [])
+    if len(found) == 1:
+        return found[0].since
+    begins, ends = zip(*(change.between for change in changes), strict=True)
+    if None in begins or None in ends:
+        return f"It happened at {len(found)} different times."
+    span = f"between snapshot {min(begins)} and snapshot {max(ends)}"
+    return f"It happened at {len(found)} different times {span}."
 
 
 def _counted(changes: Iterable[Change]) -> str:

@@ -47,8 +47,42 @@ def one_line(drift: Drift, compared: str = "from the baseline") -> str:
     found = worst(finding.level for finding in drift.findings)
     if found and found.at_least(Level.WEAKENED) and found.rank < (drift.level or Level.ROUTINE).rank:
         parts.reverse()
-    if drift.gaps:
-        parts.append(f"{counted(len(drift.gaps), 'part')} could not be read")
+    return _joined([*parts, _unread(drift)])
+
+
+def besides_changes(drift: Drift) -> str:
+    """The same without what changed: "1 finding; 2 parts could not be read"; "" for nothing."""
+    return _joined([_findings(drift.findings), _unread(drift)])
+
+
+def unwatched(drift: Drift) -> str:
+    """How much nobody watched: "61 starts in 20 days went unwatched"; "" where nothing is known of that."""
+    found = next((finding for finding in drift.findings if finding.finding == "starts-unwatched"), None)
+    return f"{plain(found.what, _WHAT)} went unwatched" if found else ""
+
+
+def first_seen(drift: Drift, number: int) -> str:
+    """What a snapshot was the first to show of what matters, by the changes' names; "" for nothing."""
+    new = [change for change in drift.changes if change.between[1] == number]
+    return short_names(change for change in new if change.level is not Level.ROUTINE)
+
+
+def short_names(items: Iterable[Change | Finding]) -> str:
+    """The first few names, each once: "entry missing, loader missing and 2 more"."""
+    names = list(dict.fromkeys(map(_short_name, items)))
+    return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+
+
+def _short_name(item: Change | Finding) -> str:
+    name = plain(item.change if isinstance(item, Change) else item.finding, 40).replace("-", " ")
+    return name.replace("secure boot", "Secure Boot").replace("not esp", "not ESP")
+
+
+def _unread(drift: Drift) -> str:
+    return f"{counted(len(drift.gaps), 'part')} could not be read" if drift.gaps else ""
+
+
+def _joined(parts: Iterable[str]) -> str:
     return "; ".join(part for part in parts if part)
 
 

@@ -46,8 +46,8 @@ _LEADS = {
 }
 # What is wrong by itself took nothing away, unless it keeps a system from starting.
 _NEEDS_A_LOOK = (
-    "Something about how {machine} starts {systems} needs a look before it does harm. As far as can be told, "
-    "every system would still start as usual."
+    "Something about how {machine} starts {systems} needs a look before it does harm. By itself it keeps no "
+    "system from starting."
 )
 _GRAVE = (Level.STRANDED, Level.DIVERTED)
 
@@ -61,8 +61,7 @@ def subject(message: Message) -> str:
     """
     worst = _worst_news(message)
     systems = _systems(worst) or "its start"
-    names = list(dict.fromkeys(_short_name(item) for item in worst))
-    shown = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+    shown = phrases.short_names(worst)
     machine = plain(message.machine, _SYSTEM)
     said = f"{machine}: {systems} {_verb(message, worst)}"
     return plain(said + (f" ({shown})" if shown else ""), _SUBJECT)
@@ -112,11 +111,6 @@ def _systems(items: Iterable[Item]) -> str:
     if len(names) > 2:
         return f"{names[0]} and {len(names) - 1} more systems"
     return " and ".join(names)
-
-
-def _short_name(item: Item) -> str:
-    name = plain(item.change if isinstance(item, Change) else item.finding, 40).replace("-", " ")
-    return name.replace("secure boot", "Secure Boot").replace("not esp", "not ESP")
 
 
 def _lead(message: Message) -> list[str]:

@@ -59,7 +59,16 @@ def test_a_damaged_file_is_told_and_the_others_still_come(tmp_path: Path, conten
 
 @pytest.mark.parametrize(
     ("key", "value"),
-    [("level", "dreadful"), ("what", 5), ("system", ["x"]), ("between", [1]), ("between", ["a", 2])],
+    [
+        ("level", "dreadful"),
+        ("what", 5),
+        ("system", ["x"]),
+        ("between", [1]),
+        ("between", ["a", 2]),
+        ("accepted", 1),
+        ("evidence", [{"trace": "packages", "sentence": None}]),
+        ("evidence", [{"trace": "hearsay", "sentence": "x"}]),
+    ],
 )
 def test_a_message_with_a_value_that_cannot_be_is_damaged(tmp_path: Path, key: str, value: object) -> None:
     path = Spool(tmp_path).put(message())

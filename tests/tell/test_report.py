@@ -7,10 +7,11 @@ from typing import Any
 
 import pytest
 
-from bootwatch.model.change import Custody, Drift
+from bootwatch.model.change import Custody, Drift, Finding
+from bootwatch.model.evidence import Evidence, Trace
 from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.level import Level
-from bootwatch.tell.phrases import gap
+from bootwatch.tell.phrases import first_seen, gap, unwatched
 from bootwatch.tell.plain import columns
 from bootwatch.tell.report import drift_report, one_line
 from bootwatch.tell.values import before_and_after
@@ -18,6 +19,7 @@ from tests.tell.samples import (
     DRIFT,
     ENTRY_MISSING,
     FACTS,
+    HOSTILE,
     LOADER_MISSING,
     NO_WAY,
     ORDER_CHANGED,
@@ -145,6 +147,19 @@ def test_a_report_of_what_is_expected_begins_calmly_and_asks_for_nothing() -> No
     assert report.startswith("reading-room-3: no change that matters; 12 routine changes.\n")
     assert "What to do" not in report and "baseline save" not in report
     assert " ".join(RULE.split()) in " ".join(report.split())
+
+
+def test_a_rule_does_not_repeat_what_is_known_of_the_time() -> None:
+    packages = "This system's package manager updated fernwick-boot (2.1)."
+    known = (Evidence(Trace.PACKAGES, packages),)
+    own = update("Fernwick Linux", 2, f"It belongs to this system's own update. {packages}")
+    once = tuple(elsewhere(one, known=known) for one in own)
+    report = " ".join(drift_report(Drift(once, (), ()), FACTS).split())
+    assert report.count(packages) == 1 and "It belongs to this system's own update." in report
+    twice = (*once[:2], elsewhere(once[2], (6, 9), known))
+    report = " ".join(drift_report(Drift(twice, (), ()), FACTS).split())
+    assert report.count(packages) == 1
+    assert "It happened at 2 different times between snapshot 4 and snapshot 9." in report
 
 
 def test_an_order_of_no_system_is_named_and_not_counted() -> None:
@@ -282,3 +297,17 @@ def test_each_sort_of_gap_names_what_it_is() -> None:
     assert gap(Gap("machine", "etc/fstab", Reason.DENIED, "")) == "/etc/fstab: permission was denied"
     shown = gap(Gap("volume", "gpt:1", Reason.LIMIT, "", "\\EFI\\big"))
     assert shown == "\\EFI\\big on the boot volume gpt:1: it is more than what is read"
+
+
+def test_starts_that_nobody_watched_are_said_shortly() -> None:
+    missed = Finding(
+        "starts-unwatched:1", "starts-unwatched", Level.CHANGED, None, "61 starts in 20 days", ""
+    )
+    assert unwatched(Drift((), (missed,), ())) == "61 starts in 20 days went unwatched"
+    assert unwatched(DRIFT) == ""
+    assert not harmful(unwatched(Drift((), (replace(missed, what=HOSTILE),), ())))
+
+
+def test_what_a_snapshot_was_the_first_to_show_is_named_where_it_matters() -> None:
+    drift = Drift((ENTRY_MISSING, replace(LOADER_MISSING, between=(2, 3)), SEED_CHANGED), (), ())
+    assert [first_seen(drift, number) for number in (3, 4, 5)] == ["loader missing", "", "entry missing"]
