@@ -1,23 +1,24 @@
-"""Loaders of several systems on one volume, though each system has a volume of its own."""
+"""Loaders of several systems on one volume, though there is another volume where one of them is alone."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 from bootwatch.judge.finding import comes_and_goes, told
 from bootwatch.judge.own_loaders import in_step, own_folders, programs_in
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.scene import Scene
-from bootwatch.judge.system import System
 from bootwatch.judge.volume_changes import describe
 from bootwatch.model.change import Finding
+from bootwatch.model.path import fold
 from bootwatch.model.volume import Volume
 
 
 def loaders_share_volume(scene: Scene) -> Iterator[Finding]:
     """A volume is a system's own where only that one's loaders lie. One ESP for all systems is ordinary, and
-    so is a mirror."""
+    so is a mirror. An older copy of a system's folder counts as its own too: installers leave such behind."""
     yield from _Shared(scene).findings()
 
 
@@ -26,46 +27,46 @@ class _Shared:
     scene: Scene
 
     def findings(self) -> Iterator[Finding]:
-        held = {volume.identity: list(self._on(volume)) for volume in self._volumes()}
-        for volume in self._volumes():
-            systems = held[volume.identity]
-            guests = [one for one in systems if self._has_own(one, volume, held)]
-            if len(systems) > 1 and guests and len(guests) >= len(systems) - 1:
-                yield self._finding(volume, systems, guests, held)
+        for volume in self._volumes:
+            folders = self._folders[volume.identity]
+            guests = {folder: others for folder in folders if (others := list(self._alone(folder, volume)))}
+            if len(folders) > 1 and guests and len(guests) >= len(folders) - 1:
+                yield self._finding(volume, guests)
 
-    def _volumes(self) -> Iterator[Volume]:
-        return (one for one in self.scene.state.volumes.values() if not comes_and_goes(self.scene, one))
+    @cached_property
+    def _volumes(self) -> list[Volume]:
+        return [one for one in self.scene.state.volumes.values() if not comes_and_goes(self.scene, one)]
 
-    def _on(self, volume: Volume) -> Iterator[System]:
-        """The systems of which a loader lies in a folder of theirs on a volume."""
-        for system in self.scene.systems.all():
-            if system.is_watched and programs_in(volume, own_folders(system, volume)):
-                yield system
+    @cached_property
+    def _folders(self) -> dict[str, dict[str, str]]:
+        """On each volume the folders of loaders, folded, with the systems that they belong to."""
+        watched = [system for system in self.scene.systems.all() if system.is_watched]
+        return {
+            volume.identity: {
+                fold(folder): system.name
+                for system in watched
+                for folder in own_folders(system, volume)
+                if programs_in(volume, [folder])
+            }
+            for volume in self._volumes
+        }
 
-    def _has_own(self, system: System, shared: Volume, held: dict[str, list[System]]) -> bool:
-        return any(self._own(system, shared, held))
-
-    def _own(self, system: System, shared: Volume, held: dict[str, list[System]]) -> Iterator[Volume]:
-        """The volumes besides where it is alone, but for a mirror of what lies on the shared one."""
-        folders = own_folders(system)
-        for volume in self._volumes():
+    def _alone(self, folder: str, shared: Volume) -> Iterator[Volume]:
+        """The other volumes where only this folder is, but for a mirror of the shared one."""
+        here = programs_in(shared, [folder])
+        for volume in self._volumes:
             is_other = plain(volume.identity) != plain(shared.identity)
-            is_alone = [one.key for one in held[volume.identity]] == [system.key]
-            is_mirror = in_step(programs_in(shared, folders), programs_in(volume, folders))
-            if is_other and is_alone and not is_mirror:
+            is_alone = list(self._folders[volume.identity]) == [folder]
+            if is_other and is_alone and not in_step(here, programs_in(volume, [folder])):
                 yield volume
 
-    def _finding(
-        self, volume: Volume, systems: list[System], guests: list[System], held: dict[str, list[System]]
-    ) -> Finding:
-        names = ", ".join(one.name for one in systems)
-        others = (
-            f"{one.name} also on {other.identity}" for one in guests for other in self._own(one, volume, held)
-        )
+    def _finding(self, volume: Volume, guests: dict[str, list[Volume]]) -> Finding:
+        names = self._folders[volume.identity]
+        others = [f"{one} also on {other.identity}" for one in guests for other in guests[one]]
         return told(
             "loaders-share-volume",
             (volume.identity,),
             describe(volume, None),
-            "; ".join([f"{volume.identity}: {names}", *others]),
-            system=guests[0].name if len(guests) == 1 else None,
+            "; ".join([f"{volume.identity}: {', '.join(sorted(set(names.values())))}", *others]),
+            system=names[next(iter(guests))] if len(guests) == 1 else None,
         )

@@ -61,7 +61,7 @@ MEANINGS = (
     ),
     Meaning(
         name="loaders-share-volume",
-        headline="Loaders of more than one system lie on {what}, though there is another volume for them.",
+        headline="Loaders of more than one system lie on {what}, though one has a volume of its own.",
         consequence=(
             "What happens to this one volume (a new installation, a full disk, a failure) takes more than "
             "one system at once."
