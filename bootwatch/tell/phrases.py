@@ -33,6 +33,13 @@ _REASONS = {
     Reason.LIMIT: "it is more than what is read",
     Reason.NOT_RECORDED: "it was not recorded then",
 }
+# Where the name without its hyphens is no words that people use.
+_SHORT = {
+    "secure-boot-switched": "Secure Boot switched",
+    "volume-not-esp": "volume not ESP",
+    "unheard": "does not start by itself",
+    "unseen": "could not be read",
+}
 _WHAT = 160
 _SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
 
@@ -74,8 +81,8 @@ def short_names(items: Iterable[Change | Finding]) -> str:
 
 
 def _short_name(item: Change | Finding) -> str:
-    name = plain(item.change if isinstance(item, Change) else item.finding, 40).replace("-", " ")
-    return name.replace("secure boot", "Secure Boot").replace("not esp", "not ESP")
+    name = item.change if isinstance(item, Change) else item.finding
+    return _SHORT.get(name) or plain(name, 40).replace("-", " ")
 
 
 def _unread(drift: Drift) -> str:

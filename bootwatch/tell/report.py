@@ -81,7 +81,7 @@ def _known(drift: Drift, spans: list[Time], width: int) -> list[str]:
     found = [time for time in times(loud) if time.known]
     if len(spans) < 2 or not found:
         return []
-    lines = ["", *wrapped("What is known of those times", width)]
+    lines = ["", *wrapped(f"What is known of {'that time' if len(found) == 1 else 'those times'}", width)]
     for time in found[:_MOST_TIMES]:
         lines += ["", *wrapped(f"{time.when[:1].upper()}{time.when[1:]}", width, "  ")]
         lines += time.bullets(width, "    - ")

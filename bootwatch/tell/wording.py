@@ -46,8 +46,8 @@ _LEADS = {
 }
 # What is wrong by itself took nothing away, unless it keeps a system from starting.
 _NEEDS_A_LOOK = (
-    "Something about how {machine} starts {systems} needs a look before it does harm. By itself it keeps no "
-    "system from starting."
+    "Something about how {machine} starts {systems} needs a look before it does harm. What it is, and what "
+    "to do about it, is said below."
 )
 _GRAVE = (Level.STRANDED, Level.DIVERTED)
 
