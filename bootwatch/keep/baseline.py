@@ -55,7 +55,7 @@ class Baseline:
 
     @property
     def snapshot(self) -> int | None:
-        """The snapshot that it was made of."""
+        """The snapshot that it was made of, None where that is more than one."""
         number = self.document.get("snapshot")
         return number if isinstance(number, int) else None
 
@@ -73,6 +73,15 @@ class Baseline:
         return dict(self.document.get("overview") or {})
 
     @property
+    def former(self) -> dict[str, Any] | None:
+        """For one that differences were taken over into: ``saved`` and ``reason`` of what it was before, and
+        the ids of those differences as ``taken``."""
+        found = self.document.get("former")
+        if not found:
+            return None
+        return {"saved": str(found["saved"]), "reason": str(found["reason"]), "taken": list(found["taken"])}
+
+    @property
     def gaps(self) -> tuple[Gap, ...]:
         """What could not be read when it was saved."""
         return tuple(Gap.from_json(item) for item in self.document.get("gaps") or [])
@@ -88,6 +97,7 @@ def make_document(
     parts: dict[str, Part],
     gaps: list[Any],
     overview: dict[str, Any],
+    former: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     """The baseline file's content."""
     return {
@@ -96,6 +106,7 @@ def make_document(
         "saved": saved,
         "reason": reason,
         "by": by,
+        "former": former,
         "snapshot": snapshot,
         "gaps": gaps,
         "overview": overview,
@@ -126,7 +137,7 @@ def load(folder: Path, cache: Path | None = None, *, leave: bool = False) -> Bas
 def _checked(baseline: Baseline, path: Path) -> Baseline:
     """A file that a person edited can hold anything; say so here and not in the middle of a comparison."""
     try:
-        _ = baseline.state, baseline.gaps, baseline.overview
+        _ = baseline.state, baseline.gaps, baseline.overview, baseline.former
     except (KeyError, TypeError, ValueError, AttributeError, StopIteration) as error:
         raise Problem(
             f"The baseline {path} is damaged: {type(error).__name__} ({error}) in its state.", _AGAIN

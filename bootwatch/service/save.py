@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep import spares
@@ -12,6 +13,8 @@ from bootwatch.places import Places
 from bootwatch.problem import Problem
 from bootwatch.service.read import PROGRAMS
 from bootwatch.tell.plain import plain
+
+_LOG_LINE = 4000
 
 
 def save_baseline(places: Places, number: int, reason: str, by: str) -> tuple[Path, list[str]]:
@@ -38,11 +41,16 @@ def save_baseline(places: Places, number: int, reason: str, by: str) -> tuple[Pa
         gaps=row.overview["gaps"],
         overview=row.overview,
     )
+    return write_baseline(places, document, f"saved by {by} from snapshot {number}: {reason}")
+
+
+def write_baseline(places: Places, document: dict[str, Any], said: str) -> tuple[Path, list[str]]:
+    """Put a baseline in the place of the current one; ``said`` is what the log says of it. See above."""
     try:
-        lacking = spares.take_over(places.history / PROGRAMS, places.spares, spares.wanted(parts))
+        wanted = spares.wanted(document["state"])
+        lacking = spares.take_over(places.history / PROGRAMS, places.spares, wanted)
         path = baselines.save(places.baseline, document)
-        said = f"{saved} baseline saved by {by} from snapshot {number}: {reason}"
-        baselines.append_log(places.baseline, plain(said))
+        baselines.append_log(places.baseline, plain(f"{document['saved']} baseline {said}", _LOG_LINE))
     except OSError as error:
         raise Problem(
             f"The baseline can't be written to {places.baseline}: {error.strerror}.", "Run it with sudo."

@@ -1,0 +1,75 @@
+"""What the commands that write the baseline have in common."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import pwd
+import sys
+
+from bootwatch.cli.result import newest
+from bootwatch.cli.snapshot import PROGRAMS, RECOMPARE, require_rights, take
+from bootwatch.keep.history import Row
+from bootwatch.places import Places
+from bootwatch.problem import MachineProblem, UsageProblem
+from bootwatch.service.ask import ask_for_reading, must_ask
+from bootwatch.tell.plain import plain
+
+
+def read_for_baseline(places: Places) -> Row:
+    """A fresh snapshot, with the programs left for the spares."""
+    if must_ask(places):
+        ask_for_reading(PROGRAMS)
+    else:
+        require_rights(places)
+        take(places, PROGRAMS)
+    row = newest(places)
+    if row is None:
+        raise MachineProblem(
+            "No snapshot was recorded.", "See: journalctl -u bootwatch-read@asked-programs -n 20"
+        )
+    return row
+
+
+def compare_again(places: Places) -> None:
+    """Have the newest snapshot compared with the baseline that was just written."""
+    if must_ask(places):
+        ask_for_reading(RECOMPARE)
+    else:
+        take(places, RECOMPARE)
+
+
+def reason_in(text: str, why: str) -> str:
+    """The reason in one line. Raises UsageProblem where there is none; ``why`` says what to give one for."""
+    # What isn't text in the caller's encoding can't be kept as text.
+    reason = " ".join(text.encode("utf-8", "replace").decode().split())
+    if not reason:
+        raise UsageProblem("The reason is empty.", f"Say in a few words why {why}: --reason TEXT")
+    return reason
+
+
+def is_agreed(arguments: argparse.Namespace, question: str) -> bool:
+    """Whether to go on. Who names a reason in a script has looked already; at a terminal one is asked."""
+    if arguments.yes or arguments.json or not sys.stdin.isatty():
+        return True
+    print(f"{question} [y/N]: ", end="", flush=True)
+    if sys.stdin.readline().strip().lower() in ("y", "yes"):
+        return True
+    print("Nothing was saved.", file=sys.stderr)
+    return False
+
+
+def who() -> str:
+    """The person, also behind sudo."""
+    name = os.environ.get("SUDO_USER")
+    if name and os.geteuid() == 0:
+        return name
+    try:
+        return pwd.getpwuid(os.getuid()).pw_name
+    except KeyError:
+        return str(os.getuid())
+
+
+def without_spare(paths: list[str]) -> str:
+    """What to say of programs that no spare could be kept of; "" where there are none."""
+    return f"No spare could be kept of: {', '.join(map(plain, paths))}\n" if paths else ""
