@@ -66,6 +66,8 @@ def test_right_once_and_wrong_after_the_other_system_changed_the_order(guest: Gu
         snapshot, summary, verdict = newest(guest, tmp_path / "first")
         assert snapshot.gaps == ()
         assert [attempt.loader for attempt in snapshot.circumstance.attempts] == [fernwick]
+        # A new TPM that was started up once.
+        assert (snapshot.circumstance.tpm_resets, snapshot.circumstance.tpm_restarts) == (1, 0)
         assert verdict[0] == "right", verdict
         assert summary["proven"].keys() >= {f"file|{fernwick.volume}|{base.FERNWICK_LOADER.upper()}"}
         shut_down(guest)

@@ -112,6 +112,9 @@ def test_purging_leaves_nothing(root: Path) -> None:
     beside = root / "etc/systemd/system/bootwatch-read@.service.d"
     beside.mkdir()
     (beside / "tpm.conf").write_text("")
+    rules = root / "etc/udev/rules.d/55-bootwatch.rules"
+    rules.parent.mkdir(parents=True)
+    rules.write_text("")
     assert install(root, "--remove", "--purge", "--yes").returncode == 0
     assert everything(root) == set()
     assert not beside.exists()
