@@ -328,7 +328,7 @@ def _publish(
     try:
         board.publish_document(places, "routes.json", reading.routes)
         if reading.drift:
-            board.publish(places, reading.drift, reading.facts)
+            board.publish(places, reading.drift, reading.facts, _seen_when_saved(reading.baseline))
         elif baseline_trouble:
             board.publish_trouble(places, reading.machine, baseline_trouble.message)
         else:

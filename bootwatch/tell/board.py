@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,10 +22,11 @@ _MODE = 0o644
 _LINE = 78
 
 
-def publish(places: Places, drift: Drift, facts: Facts) -> None:
+def publish(places: Places, drift: Drift, facts: Facts, known: Collection[str] = ()) -> None:
     """Write ``drift.json``, ``summary`` and ``motd`` below ``<run>``; nothing where the root has no /run.
 
-    ``motd`` is empty as long as nothing above routine is open. Raises OSError when they can't be written.
+    ``motd`` is empty as long as nothing above routine is open, but for what was wrong by itself when the
+    baseline was saved: ``known`` are those findings' ids. Raises OSError when they can't be written.
     """
     if places.run is None:
         return
@@ -31,8 +34,12 @@ def publish(places: Places, drift: Drift, facts: Facts) -> None:
         places.run,
         document(drift, facts),
         f"{plain(facts.machine)}: {one_line(drift)}",
-        log_in_lines(drift, facts),
+        log_in_lines(_without(drift, known), facts),
     )
+
+
+def _without(drift: Drift, known: Collection[str]) -> Drift:
+    return replace(drift, findings=tuple(one for one in drift.findings if one.id not in known))
 
 
 def publish_document(places: Places, name: str, document: dict[str, Any]) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 from bootwatch.model.change import Drift
 from bootwatch.places import Places
 from bootwatch.tell.board import publish, publish_without_baseline
-from tests.tell.samples import DRIFT, FACTS, QUIET, SEED_CHANGED, harmful, hostile_drift
+from tests.tell.samples import DRIFT, FACTS, NO_WAY, QUIET, SEED_CHANGED, STICK_FIRST, harmful, hostile_drift
 
 
 def _places(tmp_path: Path) -> Places:
@@ -44,6 +44,15 @@ def test_the_log_in_line_is_empty_while_nothing_above_routine_is_open(tmp_path: 
     assert (tmp_path / "run/bootwatch/motd").read_text() == ""
     publish(places, QUIET, FACTS)
     assert (tmp_path / "run/bootwatch/motd").read_text() == ""
+
+
+def test_what_was_wrong_when_the_baseline_was_saved_greets_nobody(tmp_path: Path) -> None:
+    places, motd = _places(tmp_path), tmp_path / "run/bootwatch/motd"
+    publish(places, Drift((SEED_CHANGED,), (STICK_FIRST,), ()), FACTS, {STICK_FIRST.id})
+    assert motd.read_text() == ""
+    assert STICK_FIRST.id in (tmp_path / "run/bootwatch/drift.json").read_text()
+    publish(places, Drift((), (STICK_FIRST, NO_WAY), ()), FACTS, {STICK_FIRST.id})
+    assert motd.read_text().startswith("bootwatch: 1 finding keeps a system from starting; no change from")
 
 
 def test_a_root_without_run_gets_nothing(tmp_path: Path) -> None:
