@@ -83,8 +83,10 @@ def test_what_only_begins_like_an_entry() -> None:
 
 
 def test_a_hostile_store_is_told_of_in_part() -> None:
-    names = {f"Boot00{first}{second}": b"" for first in "abcdef" for second in "abcdef"}
-    assert told(machine(**names)) == [("lower-case-entry", "changed")] * 16
+    names = (f"Boot00{first}{second}" for first in "abcdef" for second in "abcdef")
+    held = machine()
+    many = {**held.variables, **{key(name): Variable(7, b"") for name in names}}
+    assert told(replace(held, variables=many)) == [("lower-case-entry", "changed")] * 16
 
 
 # memory

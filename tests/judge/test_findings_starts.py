@@ -71,7 +71,10 @@ def _digest(content: str) -> str:
 
 CONF = "\\loader\\entries\\fernwick.conf"
 KERNEL = "\\fernwick\\linux"
-FOLLOWED = {CONF: f"title Fernwick Linux\nlinux {KERNEL}\n".replace("\\", "/"), KERNEL: program("linux")}
+FOLLOWED: dict[str, File | str] = {
+    CONF: f"title Fernwick Linux\nlinux {KERNEL}\n".replace("\\", "/"),
+    KERNEL: program("linux"),
+}
 
 
 def reader(name: str = "fernwick") -> File:
@@ -175,7 +178,11 @@ def test_a_system_in_the_order_needs_no_menu() -> None:
 def by_menu(*times: str, name: str = MENU) -> State:
     """Quarry has no entry: the start menu of Fernwick Linux leads to it."""
     lines = "".join(f"set timeout={time}\n" for time in times)
-    hall = {**ON_HALL, name: lines + own_entry() + TO_QUARRY_BY_MENU, KERNEL: program("linux")}
+    hall: dict[str, File | str] = {
+        **ON_HALL,
+        name: lines + own_entry() + TO_QUARRY_BY_MENU,
+        KERNEL: program("linux"),
+    }
     return machine(hall, entries={0: ENTRIES[0]}, order=(0,))
 
 
@@ -216,7 +223,7 @@ def test_the_loaders_own_variable_counts_before_its_settings() -> None:
     ("time", "said"), [("0", SHOWS), ("menu-hidden", SHOWS), ("menu-force", []), ("3", [])]
 )
 def test_a_menu_of_boot_entries(time: str, said: list[tuple[str, str]]) -> None:
-    hall = {
+    hall: dict[str, File | str] = {
         FERNWICK: reader(),
         **FOLLOWED,
         "\\loader\\loader.conf": f"timeout {time}\n",

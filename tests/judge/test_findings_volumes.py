@@ -38,8 +38,8 @@ ON_STICK = {DEFAULT: program("installer")}
 USUAL = [(HALL, 1, ON_HALL), (ATTIC, 1, ON_ATTIC)]
 
 
-def usual(**more: object) -> State:
-    return state(USUAL, entries=ENTRIES, order=(0, 1), **more)
+def usual() -> State:
+    return state(USUAL, entries=ENTRIES, order=(0, 1))
 
 
 def beside(held: State, on: Disk, files: Mapping[str, File]) -> State:
