@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import struct
+from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -78,7 +80,7 @@ class Machine:
 
     def state(self) -> State:
         texts = [shelf.texts() for shelf in self.shelves.values()]
-        disks = {name: _disk(name, one) for name, one in self.present().items()}
+        disks = _told_apart({name: _left(_disk(name, one), one) for name, one in self.present().items()})
         return State(
             variables=self._variables(),
             disks={one.key: one for one in disks.values()},
@@ -92,19 +94,17 @@ class Machine:
             _volume(disks[disk], part, said, self.shelves[part])
             for disk, one in self.present().items()
             for part, said in one["partitions"].items()
-            if part in self.shelves and said.get("holds", "vfat") == "vfat"
+            if part in self.shelves and said.get("holds", "vfat") == "vfat" and not said.get("deleted")
         ]
 
     def _fstab(self) -> dict[str, Any]:
-        lines = [
-            {
-                "source": f"PARTUUID={self.partition(name)['id']}" if "=" not in name else name,
-                "target": folder,
-                "type": "vfat",
-                "options": "umask=0077",
-            }
-            for folder, name in self.fstab.items()
-        ]
+        """Lines of fstab: ``FOLDER: VOLUME`` or what identifies it, with options behind it if need be."""
+        lines = []
+        for folder, said in self.fstab.items():
+            name, _, options = str(said).partition(" ")
+            source = name if "=" in name else f"PARTUUID={self.partition(name)['id']}"
+            given = {"target": folder, "type": "vfat", "options": options or "umask=0077"}
+            lines.append({"source": source, **given})
         return {"fstab": lines}
 
     def _variables(self) -> dict[str, Variable]:
@@ -126,17 +126,20 @@ class Machine:
     def _nodes(self, said: dict[str, Any]) -> list[bytes]:
         if "device" in said:
             return [paths.ROOT, *_nodes_of(str(said["device"]))]
-        nodes = [self._drive(str(said["on"]))]
+        nodes = [self._drive(str(said["on"]), said.get("partition"), said.get("id"))]
         return [*nodes, paths.file(said["file"])] if "file" in said else nodes
 
-    def _drive(self, name: str) -> bytes:
-        """A hard drive node; of a disk that is not there too, since entries outlive their disks."""
+    def _drive(self, name: str, number: int | None, identifier: str | None) -> bytes:
+        """A hard drive node; of a disk that is not there too, since entries outlive their disks. ``number``
+        and ``identifier`` are the partition's as the entry names it, where they are others."""
         for disk, one in self.disks.items():
             if name in one["partitions"]:
                 place = list(one["partitions"]).index(name)
                 part = _disk(disk, one).partitions[place]
                 length = part.last_lba - part.first_lba + 1
-                return paths.drive(part.identifier[4:], part.number, part.first_lba, length)
+                return paths.drive(
+                    identifier or part.identifier[4:], number or part.number, part.first_lba, length
+                )
         raise ValueError(f"no disk has a partition {name}")
 
     # what happens to it
@@ -156,12 +159,21 @@ class Machine:
         """``plugged in``, ``gone``, or what is different of it."""
         said = {"unplugged": value == "gone"} if value in ("plugged in", "gone") else dict(value)
         self.disks[name] = {**self.disks.get(name, {}), **said}
+        for part, one in self.disks[name]["partitions"].items():
+            if one.get("holds", "vfat") == "vfat":
+                self.shelves.setdefault(part, Shelf())
 
     def set_volume(self, name: str, value: Any) -> None:
-        """``gone`` with its partition, or what is different of the partition or its file system."""
-        (parts,) = (one["partitions"] for one in self.disks.values() if name in one["partitions"])
+        """``gone`` with its partition, or what is different of the partition or its file system; one that
+        isn't there yet says on which ``disk`` it lies, behind the others."""
+        parts = next((one["partitions"] for one in self.disks.values() if name in one["partitions"]), None)
+        if parts is None:
+            said = dict(value)
+            self.disks[said.pop("disk")]["partitions"][name] = said
+            self.shelves.setdefault(name, Shelf())
+            return
         if value == "gone":
-            parts.pop(name)
+            parts[name] = {**parts[name], "deleted": True}
             return
         parts[name] = {**parts[name], **dict(value)}
         if "serial" in value:
@@ -198,11 +210,28 @@ def _disk(name: str, said: dict[str, Any]) -> Disk:
     )  # fmt: skip
 
 
+def _left(disk: Disk, said: dict[str, Any]) -> Disk:
+    """The disk without the partitions that were deleted."""
+    parts = (part for part in disk.partitions if not said["partitions"][part.name].get("deleted"))
+    return replace(disk, partitions=tuple(parts))
+
+
+def _told_apart(disks: dict[str, Disk]) -> dict[str, Disk]:
+    """Copies of one disk carry their address behind the identifier that they share."""
+    count = Counter(one.key for one in disks.values())
+    return {
+        name: replace(one, key=f"{one.key}@{one.address}") if count[one.key] > 1 else one
+        for name, one in disks.items()
+    }
+
+
 def _volume(disk: Disk, name: str, said: dict[str, Any], shelf: Shelf) -> Volume:
     (part,) = (one for one in disk.partitions if one.name == name)
+    address = disk.key.partition("@")[2]
+    identity = part.identifier + (f"@{address}" if address else "")
     length = (part.last_lba - part.first_lba + 1) * BLOCK
     return Volume(
-        part.identifier, disk.key, part.number, part.type, part.first_lba * BLOCK, length, 32,
+        identity, disk.key, part.number, part.type, part.first_lba * BLOCK, length, 32,
         str(said["serial"]), str(said.get("label", "")), shelf.files(),
     )  # fmt: skip
 

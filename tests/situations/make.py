@@ -8,33 +8,31 @@ than ``situation.yaml`` expects. Ends with 1 if there is any.
 from __future__ import annotations
 
 import sys
-import tempfile
-from pathlib import Path
 
 from tests.situations.expected import differences
-from tests.situations.play import HERE, Told, load, names, play
+from tests.situations.play import HERE, Stage, Told, load, names
 
 _CUSTODY = {"another system or the firmware": "elsewhere", "this system": "here", "unknown": "unknown"}
 
 
 def main(wanted: list[str]) -> int:
     """0 where all is as expected."""
-    wrong = 0
-    for name in wanted or names():
-        with tempfile.TemporaryDirectory() as folder:
-            try:
-                told = play(load(name), Path(folder) / "machine")
-            except (ValueError, KeyError, AttributeError) as error:
-                print(f"{name}: {type(error).__name__}: {error}")
-                wrong += 1
-                continue
-        (HERE / name / "told.txt").write_text(told.text, "utf-8")
-        print(_line(name, told))
-        found = wrongs(told)
-        wrong += bool(found)
-        for line in found:
-            print(f"    {line}")
+    with Stage.made() as stage:
+        wrong = [name for name in wanted or names() if not _make(stage, name)]
     return 1 if wrong else 0
+
+
+def _make(stage: Stage, name: str) -> bool:
+    """Write what is told in one situation; whether all is as expected."""
+    try:
+        told = stage.play(load(name))
+    except (ValueError, KeyError, AttributeError) as error:
+        print(f"{name}\n    it can't be played: {type(error).__name__}: {error}")
+        return False
+    (HERE / name / "told.txt").write_text(told.text, "utf-8")
+    found = wrongs(told)
+    print("\n    ".join([_line(name, told), *found]))
+    return not found
 
 
 def wrongs(told: Told) -> list[str]:

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
+import os
+import shutil
+import tempfile
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +19,7 @@ from bootwatch.keep.history import History
 from bootwatch.keep.spool import Spool
 from bootwatch.model.change import Drift
 from bootwatch.model.message import Message
+from bootwatch.model.snapshot import Snapshot
 from bootwatch.places import Places
 from bootwatch.service.read import Reading, keep_snapshot, recompare
 from bootwatch.tell.report import drift_report
@@ -23,6 +29,7 @@ from tests.situations.steps import BEGIN, Course
 from tests.situations.written import read
 
 HERE = Path(__file__).parent
+_MEMORY = "/dev/shm"
 _TOP = ("what", "machine", "settings", "baseline", "then", "expected")
 
 
@@ -72,24 +79,51 @@ def load(name: str) -> dict[str, Any]:
     return said
 
 
-def play(said: dict[str, Any], folder: Path) -> Told:
-    """Let it happen on a machine of its own in ``folder``, which must be empty.
+class Stage:
+    """Where situations are played, each on a machine of its own. What several begin with is made only once,
+    and copied: the machine with its baseline saved."""
 
-    The first snapshot is the one that is saved as the baseline.
-    """
-    places = _places(folder, said.get("settings"))
-    course = Course(Machine.load(said["machine"]))
-    course.change(said.get("baseline", {}))
-    keep_snapshot(places, course.step({"moment": "asked"}), tell=False)
-    _save(places)
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._begun: dict[str, Path] = {}
+
+    @classmethod
+    @contextlib.contextmanager
+    def made(cls) -> Iterator[Stage]:
+        """A new one, in memory where that is possible: histories wait for their disk at every step."""
+        memory = _MEMORY if os.access(_MEMORY, os.W_OK) else None
+        with tempfile.TemporaryDirectory(prefix="situations-", dir=memory) as folder:
+            yield cls(Path(folder))
+
+    def play(self, said: dict[str, Any]) -> Told:
+        """Let a situation happen. The first snapshot is the one that is saved as the baseline."""
+        course = Course(Machine.load(said["machine"]))
+        course.change(said.get("baseline", {}))
+        first = course.step({"moment": "asked"})
+        with tempfile.TemporaryDirectory(dir=self._folder) as folder:
+            places = Places.below(Path(folder) / "machine")
+            shutil.copytree(self._begin(said, first), places.root)
+            return _played(places, course, said)
+
+    def _begin(self, said: dict[str, Any], first: Snapshot) -> Path:
+        """A machine of which ``first`` was recorded and saved."""
+        given = json.dumps([said.get(name) for name in ("machine", "settings", "baseline")])
+        if given not in self._begun:
+            places = _places(self._folder / f"begun-{len(self._begun)}", said.get("settings"))
+            keep_snapshot(places, first, tell=False)
+            _save(places)
+            self._begun[given] = places.root
+        return self._begun[given]
+
+
+def _played(places: Places, course: Course, said: dict[str, Any]) -> Told:
     readings, scenes = [], []
     for step in said["then"]:
         reading = keep_snapshot(places, course.step(step))
         readings.append(reading)
         scenes.append(_scene(places, reading, step.get("expected")))
-    last = scenes.pop()
-    scenes.append(Scene(last.number, last.drift, last.next_start, last.message, said["expected"]))
-    return Told(tuple(scenes), drift_report(last.drift, readings[-1].facts))
+    last = replace(scenes.pop(), expected=said["expected"])
+    return Told((*scenes, last), drift_report(last.drift, readings[-1].facts))
 
 
 def _places(folder: Path, settings: Any) -> Places:

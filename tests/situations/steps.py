@@ -81,9 +81,9 @@ class Course:
         is_new = moment is Moment.BOOT or said.pop("start", "") == "new" or not self._starts
         if is_new:
             self._starts += 1
-            if "BootNext" not in said and "next" not in said:
+            if self._starts > 1 and "next" not in said:
                 self.machine.variables.pop(key("BootNext"), None)  # the firmware takes it away
-        if is_new and "tpm" in self.machine.now and "tpm" not in said:
+        if is_new and self.machine.now["tpm"] != "none" and "tpm" not in said:
             self.machine.now["tpm"] += 1
         self._time = str(said.pop("clock", _later(self._time)))
         for name in _ONCE:
@@ -94,6 +94,7 @@ class Course:
     def _circumstance(self, moment: Moment) -> Circumstance:
         machine, now = self.machine, self.machine.now
         store = now.get("store", {})
+        resets = None if now["tpm"] == "none" else int(now["tpm"])
         return Circumstance(
             boot_id=str(uuid.uuid5(uuid.NAMESPACE_OID, f"start {self._starts}")),
             moment=moment,
@@ -104,8 +105,8 @@ class Course:
             free_bytes={machine.identity(volume): size(free) for volume, free in self._there("free")},
             attempts=tuple(self._attempt(one) for one in now.get("log", ())),
             order_seen=tuple(map(machine.number, now["order seen"])) if "order seen" in now else None,
-            tpm_resets=now.get("tpm"),
-            tpm_restarts=0 if "tpm" in now else None,
+            tpm_resets=resets,
+            tpm_restarts=None if resets is None else 0,
             store_size=size(store["size"]) if store else None,
             store_free=size(store["free"]) if store else None,
             faults={machine.identity(volume): dict(held) for volume, held in self._there("faults")},

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import copy
 import re
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -22,5 +24,10 @@ _Loader.add_implicit_resolver("tag:yaml.org,2002:bool", re.compile("^(?:yes|no|t
 
 
 def read(path: Path) -> dict[str, Any]:
-    """A file's mapping."""
+    """A file's mapping, the caller's own."""
+    return copy.deepcopy(_read(path))
+
+
+@cache
+def _read(path: Path) -> dict[str, Any]:
     return dict(yaml.load(path.read_text("utf-8"), Loader=_Loader))
