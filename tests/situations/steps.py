@@ -1,4 +1,19 @@
-"""The snapshots of a situation: what happened before each, and what was so when it was taken."""
+"""The snapshots of a situation: what happened before each, and what was so when it was taken.
+
+What can happen, in ``baseline`` (before the snapshot that is saved) and in each step of ``then``:
+
+    entry NAME: gone | gone but listed | inactive | active | {number, label, on, file, data, device, made by}
+    order: [NAME, ...]            next: NAME            timeout: SECONDS        secure boot: on | off
+    files on VOLUME: {PATH: gone | renamed to PATH | program NAME | data NAME | empty | a text}
+    volume NAME: gone | {type, id, number, serial, label}; a new serial number means an empty file system
+    disk NAME: plugged in | gone | {at, removable, id, partitions}
+    variable NAME: gone | HEX     firmware: {version, date}     facts: {...}    fstab: {FOLDER: VOLUME OPTIONS}
+    started by: ENTRY    loader from: VOLUME    mounted: {VOLUME: FOLDER}    free: {VOLUME: SIZE}
+    store: {size, free}    tpm: COUNT | none    faults: {VOLUME: {PATH: WORDS}}
+
+And of a single snapshot: ``moment``, ``start: new``, ``clock``, ``packages: [updated NAME VERSION]``,
+``log: [{file, on, came back}]``, ``order seen``, ``gaps: [{volume: NAME, path, why}]``, ``expected``.
+"""
 
 from __future__ import annotations
 
