@@ -72,12 +72,12 @@ def _next_left_behind(scene: Scene) -> Iterator[Finding]:
 
 def _order_without_variable(scene: Scene) -> Iterator[Finding]:
     """edk2 takes such numbers out of the order; a variable that could not be read is not missing."""
-    gaps = [gap for gap in scene.gaps if gap.kind == "variables"]
+    unread = {gap.name for gap in scene.gaps if gap.kind == "variables"}
     entries = read_entries(scene.state)
     lost = [
         number
         for number in dict.fromkeys(read_order(scene.state))
-        if number not in entries and not any(gap.covers_variable(variable_of(number)) for gap in gaps)
+        if number not in entries and unread.isdisjoint(("*", variable_of(number)))
     ]
     if lost:
         names = [entry_name(number) for number in lost]

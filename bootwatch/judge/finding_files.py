@@ -15,7 +15,7 @@ from bootwatch.judge.steps import Route
 from bootwatch.model.change import Finding
 from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.level import Level
-from bootwatch.model.path import fold
+from bootwatch.model.path import fold, folder_of
 
 
 @dataclass(frozen=True)
@@ -80,22 +80,29 @@ class _Files:
         path = file.path if file else folded
         if file and not file.is_folder and file.size == 0:
             return _Damage(path, "it is empty")
-        gap = next((gap for gap in self._gaps if gap.covers_file(volume, path)), None)
+        gap = next((self._gaps[volume, one] for one in _above(folded) if (volume, one) in self._gaps), None)
         if gap:
             return _Damage(path, gap.detail)
         fault = self._faults.get(place)
         return _Damage(path, fault, is_lost=False) if fault else None
 
     @cached_property
-    def _gaps(self) -> list[Gap]:
+    def _gaps(self) -> dict[Place, Gap]:
         """Damaged files and folders; a damaged volume is more than a file."""
-        gaps = (gap for gap in self.scene.gaps if gap.kind == "volume" and gap.path is not None)
-        return [gap for gap in gaps if gap.reason is Reason.DAMAGED]
+        gaps = (gap for gap in self.scene.gaps if gap.kind == "volume" and gap.path)
+        return {(gap.name, fold(gap.path or "")): gap for gap in gaps if gap.reason is Reason.DAMAGED}
 
     @cached_property
     def _faults(self) -> dict[Place, str]:
         faults = self.scene.circumstance.faults.items()
         return {(volume, fold(path)): why for volume, found in faults for path, why in found.items()}
+
+
+def _above(path: str) -> Iterator[str]:
+    """A file and the folders that it lies in."""
+    while path:
+        yield path
+        path = folder_of(path)
 
 
 def _places(route: Route) -> tuple[Place, ...]:

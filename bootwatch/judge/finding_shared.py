@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from bootwatch.judge.finding import comes_and_goes, told
-from bootwatch.judge.own_loaders import in_step, own_folders, programs_in
+from bootwatch.judge.glance import own_folder
+from bootwatch.judge.own_loaders import in_step, own_folders
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.scene import Scene
 from bootwatch.judge.volume_changes import describe
 from bootwatch.model.change import Finding
 from bootwatch.model.path import fold
-from bootwatch.model.volume import Volume
+from bootwatch.model.volume import File, Volume
 
 
 def loaders_share_volume(scene: Scene) -> Iterator[Finding]:
@@ -46,18 +47,30 @@ class _Shared:
                 fold(folder): system.name
                 for system in watched
                 for folder in own_folders(system, volume)
-                if programs_in(volume, [folder])
+                if fold(folder) in self._programs[volume.identity]
             }
             for volume in self._volumes
         }
 
+    @cached_property
+    def _programs(self) -> dict[str, dict[str, dict[str, File]]]:
+        """On each volume the programs by their folders below \\EFI, folded."""
+        found: dict[str, dict[str, dict[str, File]]] = {}
+        for volume in self._volumes:
+            on = found.setdefault(volume.identity, {})
+            for folded, file in volume.by_folded_path.items():
+                folder = own_folder(folded) if file.program else None
+                if folder:
+                    on.setdefault(folder, {})[folded] = file
+        return found
+
     def _alone(self, folder: str, shared: Volume) -> Iterator[Volume]:
         """The other volumes where only this folder is, but for a mirror of the shared one."""
-        here = programs_in(shared, [folder])
+        here = self._programs[shared.identity][folder]
         for volume in self._volumes:
             is_other = plain(volume.identity) != plain(shared.identity)
             is_alone = list(self._folders[volume.identity]) == [folder]
-            if is_other and is_alone and not in_step(here, programs_in(volume, [folder])):
+            if is_other and is_alone and not in_step(here, self._programs[volume.identity][folder]):
                 yield volume
 
     def _finding(self, volume: Volume, guests: dict[str, list[Volume]]) -> Finding:

@@ -21,7 +21,7 @@ _ESCAPED = re.compile(r"\\x([0-9a-fA-F]{2})")
 _FAT = frozenset({"vfat", "msdos"})
 _NOT_WAITED_FOR = frozenset({"nofail", "noauto", "x-systemd.automount", "comment=systemd.automount"})
 _USUAL = ("/boot", "/boot/efi", "/efi")
-_MOST = 64
+_MOST, _LONGEST = 64, 400
 # A partition's name lies in the table. A FAT volume that the firmware starts from can't lie in what the
 # firmware doesn't understand.
 _HIDE_NO_TABLE = frozenset({"crypto_LUKS", "crypto_FVE", "LVM2_member", "unknown", "unreadable", ""})
@@ -43,7 +43,7 @@ class Line:
     @classmethod
     def of(cls, document: dict[str, Any]) -> Line:
         source, target, kind, options = (
-            str(document.get(name) or "") for name in ("source", "target", "type", "options")
+            str(document.get(name) or "")[:_LONGEST] for name in ("source", "target", "type", "options")
         )
         match = _SOURCE.fullmatch(source)
         tag, name = "", ""
