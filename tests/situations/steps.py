@@ -7,7 +7,7 @@ What can happen, in ``baseline`` (before the snapshot that is saved) and in each
     files on VOLUME: {PATH: gone | renamed to PATH | program NAME | data NAME | empty | a text}
     volume NAME: gone | {type, id, number, serial, label}; a new serial number means an empty file system
     disk NAME: plugged in | gone | {at, removable, id, partitions}
-    variable NAME: gone | HEX     firmware: {version, date}     facts: {...}    fstab: {FOLDER: VOLUME OPTIONS}
+    variable NAME: gone | HEX    firmware: {version, date}    facts: {...}    fstab: {FOLDER: VOLUME OPTIONS}
     started by: ENTRY    loader from: VOLUME    mounted: {VOLUME: FOLDER}    free: {VOLUME: SIZE}
     store: {size, free}    tpm: COUNT | none    faults: {VOLUME: {PATH: WORDS}}
 
