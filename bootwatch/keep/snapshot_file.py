@@ -41,6 +41,7 @@ _FACTS: dict[str, Any] = {
     **dict.fromkeys(_TEXT_FACTS, str | None),
 }
 _DESCRIPTOR = re.compile(r"/dev/fd/([0-9]{1,6})")
+_MOST = 300  # characters of a file's own that are said again
 # It may hold what a boot menu's settings hold, a password for instance.
 _MODE = 0o600
 _AGAIN = "A snapshot is put into a file by: bootwatch snapshot --to FILE"
@@ -157,7 +158,8 @@ def _kept(document: Any, name: str) -> Kept:
     missing = [key for key in _KEYS if key not in document]
     if missing:
         raise _damaged(name, f"it lacks {', '.join(missing)}")
-    return from_document(document, name)
+    # And once more as it would be written: what is kept must be readable again.
+    return from_document(from_document(document, name).to_json(), name)
 
 
 def from_document(document: dict[str, Any], name: str) -> Kept:
@@ -166,8 +168,11 @@ def from_document(document: dict[str, Any], name: str) -> Kept:
         circumstance = Circumstance.from_json(document["circumstance"])
         state = State.from_parts(document["state"])
         gaps = tuple(Gap.from_json(item) for item in document["gaps"])
-    except (KeyError, TypeError, ValueError, AttributeError, StopIteration, RecursionError) as error:
-        raise _damaged(name, f"{type(error).__name__} ({error})") from error
+    except (KeyError, TypeError, ValueError, AttributeError, RuntimeError) as error:
+        # A gap without a scope ends the generator: RuntimeError. So does too deep a nesting.
+        lacks = isinstance(error, KeyError)
+        said = f"{error} is missing in it" if lacks else f"something in it is not of its kind ({error})"
+        raise _damaged(name, said) from error
     kept = Kept(document["machine"], Snapshot(circumstance, state, gaps, document["number"]))
     try:
         require(kept.machine, str, "machine")
@@ -193,4 +198,5 @@ def _require_own_names(state: State) -> None:
 
 
 def _damaged(name: str, why: str) -> Problem:
+    why = " ".join(why.split())[:_MOST]
     return Problem(f"{name} is damaged, or was edited: {why}.", _AGAIN)

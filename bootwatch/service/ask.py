@@ -53,7 +53,7 @@ def as_reader(arguments: Sequence[str], descriptors: Sequence[int] = ()) -> int:
     _require_user("Install bootwatch first: sudo ./packaging/install. Or do it without sudo.")
     sys.stdout.flush()
     done = subprocess.run(
-        [*_dropping(["--clear-groups"], "-all"), *_program(), *arguments],
+        [*_dropping("--clear-groups", "-all"), *_program(), *arguments],
         stdin=subprocess.DEVNULL,
         pass_fds=tuple(descriptors),
         env=_environment(),
@@ -72,10 +72,11 @@ def _require_user(hint: str) -> None:
         raise UsageProblem(said, hint) from error
 
 
-def _dropping(groups: list[str], capabilities: str) -> list[str]:
+def _dropping(groups: str, capabilities: str) -> list[str]:
     """What to put before a command so that it runs as the service's user with these capabilities."""
+    user = pwd.getpwnam(USER)
     return [
-        "setpriv", f"--reuid={USER}", f"--regid={USER}", *groups, f"--inh-caps={capabilities}",
+        "setpriv", f"--reuid={user.pw_uid}", f"--regid={user.pw_gid}", groups, f"--inh-caps={capabilities}",
         f"--ambient-caps={capabilities}", f"--bounding-set={capabilities}", "--no-new-privs",
     ]  # fmt: skip
 
@@ -112,7 +113,7 @@ def _run_child(instance: str) -> None:
                 "The folders below /var/lib/bootwatch are not there yet.",
                 "Install bootwatch: sudo ./packaging/install",
             )
-    command = [*_dropping(["--init-groups"], "-all,+dac_read_search"), *_program()]
+    command = [*_dropping("--init-groups", "-all,+dac_read_search"), *_program()]
     command += ["snapshot", "--moment", instance]
     done = subprocess.run(command, stdin=subprocess.DEVNULL, env=_environment(), check=False)
     if done.returncode:
