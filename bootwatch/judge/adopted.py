@@ -15,7 +15,7 @@ from typing import Any
 
 from bootwatch.judge.adopted_entries import with_entries, with_settings
 from bootwatch.judge.adopted_files import with_files, with_texts
-from bootwatch.judge.adopted_volumes import gaps_with, with_disks_moved, with_volumes
+from bootwatch.judge.adopted_volumes import gaps_with, with_surroundings, with_volumes
 from bootwatch.judge.drift import compare
 from bootwatch.judge.firmware_changes import FIRMWARE
 from bootwatch.judge.pairs import plain
@@ -77,9 +77,10 @@ class Adoption:
     def _fitting(self, ids: set[str]) -> Adopted | None:
         """What `of` gives; None where something else would come out.
 
-        Where a disk is attached is no change by itself, but entries that name it by that hang on it.
+        Where a disk is attached is no change by itself, nor is how the firmware runs; but whether an entry
+        leads to anything may hang on it.
         """
-        moved = with_disks_moved(self.before, self._sides)
+        moved = with_surroundings(self.before, self._sides)
         for start in (self.before,) if moved == self.before else (self.before, moved):
             found = self._merged(start, ids)
             if found and not self._surprises(found, ids):

@@ -27,6 +27,8 @@ _PARTITION = {
     "partition-renumbered": ("number",),
     "volume-reformatted": ("content",),
 }
+# How the firmware runs, which decides which default file and which programs it starts.
+_FIRMWARE = ("architecture", "firmware_bits")
 
 
 def with_volumes(state: State, sides: Sides, changes: Iterable[Change]) -> State | None:
@@ -151,14 +153,15 @@ def _with_disk_named(state: State, old: str, new: str) -> State:
     )
 
 
-def with_disks_moved(state: State, sides: Sides) -> State:
-    """With every disk attached where it is now."""
+def with_surroundings(state: State, sides: Sides) -> State:
+    """With every disk attached where it is now, and the firmware running as it does now."""
     disks = dict(state.disks)
     for old, now in sides.disks.now_of.items():
         own = old if old in disks else now.key
         if own in disks:
             disks[own] = replace(disks[own], address=now.address, ports=now.ports)
-    return replace(state, disks=disks)
+    firmware = {name: sides.now.facts[name] for name in _FIRMWARE if name in sides.now.facts}
+    return replace(state, disks=disks, facts=state.facts | firmware)
 
 
 # gaps

@@ -142,5 +142,6 @@ def write_adopted(
     named = [change.id for change in changes[:_MOST_NAMED]]
     left = len(changes) - len(named)
     which = ", ".join([*named, *([f"{left} more"] if left else [])])
-    said = f"given by {by} {counted(len(changes), 'difference')} of snapshot {number} ({which}): {reason}"
+    count = counted(len(changes), "difference")
+    said = f"changed by {by}, {count} of snapshot {number} taken over ({which}): {reason}"
     return write_baseline(places, document, said)

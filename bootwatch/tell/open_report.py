@@ -47,7 +47,10 @@ def taking_report(changes: Sequence[Change], wrong: str, width: int = 80) -> str
 def _head(number: int, accepted: int, facts: Facts, width: int) -> list[str]:
     said = f"{phrases.counted(number, 'difference') if number else 'no difference'} from the baseline"
     verb = "are" if number > 1 else "is"
-    by_rule = f", {accepted} of them accepted by rule" if accepted else ""
+    them = (
+        "all of them" if accepted == number > 1 else f"{accepted} of them" if accepted < number else "it is"
+    )
+    by_rule = f", {them} accepted by rule" if accepted else ""
     lines = wrapped(f"{plain(facts.machine)}: {said} {verb} open{by_rule}.", width)
     reason = f' ("{plain(facts.baseline_reason)}")' if facts.baseline_reason else ""
     baseline = f"the baseline of {phrases.moment(facts.baseline_saved)}{reason}"
@@ -72,7 +75,7 @@ def _foot(is_accepted: bool, is_open: bool, width: int) -> list[str]:
     if not is_open:
         return []
     said = "To take some over into the baseline, name each by its id or by a beginning that no other one has;"
-    lines = ["", "Each of them with both sides: bootwatch drift"]
+    lines = ["", "Both sides of each: bootwatch drift --json"]
     lines += wrapped(f"{said} all else stays as it was there, and so an open difference:", width)
     lines += ["  bootwatch baseline adopt ID... --reason TEXT"]
     if is_accepted:
