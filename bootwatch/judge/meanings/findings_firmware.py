@@ -33,7 +33,7 @@ MEANINGS = (
     ),
     Meaning(
         name="order-without-variable",
-        headline="The firmware's boot order names {what}, with no usable entry behind it.",
+        headline="The firmware's boot order names {what}, of which there is no usable variable.",
         consequence="The firmware passes over such a number, and some firmware takes it out of the order.",
         means=(
             "The order is a list of numbers, and each number stands for an entry of its own. An entry that "
