@@ -77,7 +77,7 @@ def _adopt(places: Places, arguments: argparse.Namespace, reason: str) -> int:
     from bootwatch.service.adopt import plan_for, write_adopted
 
     result = _read(places)
-    number, changes = result.facts.snapshot, _chosen(result.drift, arguments.ids, arguments.accepted)
+    number, changes = result.facts.snapshot, chosen(result.drift, arguments.ids, arguments.accepted)
     if number is None or not changes:
         return _nothing(arguments.json)
     made = plan_for(places, number, [change.id for change in changes], as_json=arguments.json)
@@ -119,7 +119,7 @@ def _document(
     }
 
 
-def _chosen(drift: Drift, ids: list[str], accepted: bool) -> list[Change]:
+def chosen(drift: Drift, ids: list[str], accepted: bool) -> list[Change]:
     """The changes that are named, worst first. Raises UsageProblem for a name that is not one change's."""
     chosen = {_named(drift, text).id for text in ids}
     chosen |= {change.id for change in drift.changes if accepted and change.accepted}

@@ -8,7 +8,7 @@ from dataclasses import replace
 from bootwatch.judge.file_changes import same_files
 from bootwatch.judge.sides import Sides
 from bootwatch.model.change import Change
-from bootwatch.model.path import fold, folder_of, is_within
+from bootwatch.model.path import fold, folder_of
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import File, Volume
 
@@ -39,31 +39,28 @@ def _files(before: Volume, now: Volume, paths: Iterable[str]) -> Files:
     ]
     left = {fold(old.path) for old, _ in pairs if old}
     files = {path: one for path, one in before.files.items() if one.is_folder or fold(path) not in left}
-    for old, new in pairs:
-        if new:
-            files[new.path] = new
-            _add_folders(files, new.path, now)
-        elif old:
-            _drop_folders(files, old.path, now)
-    return files
+    files |= {new.path: new for _, new in pairs if new}
+    files = _without_empty(files, {old.path for old, _ in pairs if old}, now)
+    return files | _folders(files, {new.path for _, new in pairs if new}, now)
 
 
-def _add_folders(files: Files, path: str, now: Volume) -> None:
-    known = {fold(one) for one, file in files.items() if file.is_folder}
-    for folder in _above(path):
-        held = now.file(folder)
-        if held and fold(folder) not in known:
-            files[held.path] = held
+def _folders(files: Files, paths: Iterable[str], now: Volume) -> Files:
+    """The folders above these paths that are not there yet."""
+    known = {fold(path) for path, one in files.items() if one.is_folder}
+    above = {fold(folder) for path in paths for folder in _above(path)} - known
+    held = (now.by_folded_path.get(folder) for folder in sorted(above))
+    return {one.path: one for one in held if one}
 
 
-def _drop_folders(files: Files, path: str, now: Volume) -> None:
-    """A folder that isn't there now and in which nothing is left goes with the last file in it."""
-    for folder in _above(path):
-        inside = [one for one in files if is_within(one, folder)]
-        if now.file(folder) or any(fold(one) != fold(folder) for one in inside):
-            return
-        for one in inside:
-            del files[one]
+def _without_empty(files: Files, paths: Iterable[str], now: Volume) -> Files:
+    """Without the folders above these paths in which nothing is left, unless they are there now."""
+    above = {fold(folder) for path in paths for folder in _above(path)}
+    doubtful = {folder for folder in above if folder not in now.by_folded_path}
+    kept = [path for path, one in files.items() if not one.is_folder or fold(path) not in doubtful]
+    used = {fold(folder) for path in kept for folder in _above(path)}
+    return {
+        path: one for path, one in files.items() if not one.is_folder or fold(path) not in doubtful - used
+    }
 
 
 def _above(path: str) -> Iterable[str]:

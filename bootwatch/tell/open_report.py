@@ -15,6 +15,7 @@ from bootwatch.tell.unread import unread
 _MOST = 30
 _INDENT = " " * 12
 _RULE = 1000
+_ID = 40
 
 
 def open_report(drift: Drift, facts: Facts, width: int = 80) -> str:
@@ -47,10 +48,8 @@ def taking_report(changes: Sequence[Change], wrong: str, width: int = 80) -> str
 def _head(number: int, accepted: int, facts: Facts, width: int) -> list[str]:
     said = f"{phrases.counted(number, 'difference') if number else 'no difference'} from the baseline"
     verb = "are" if number > 1 else "is"
-    them = (
-        "all of them" if accepted == number > 1 else f"{accepted} of them" if accepted < number else "it is"
-    )
-    by_rule = f", {them} accepted by rule" if accepted else ""
+    which = f"{accepted} of them " if accepted < number else "all of them " if number > 1 else ""
+    by_rule = f", {which}accepted by rule" if accepted else ""
     lines = wrapped(f"{plain(facts.machine)}: {said} {verb} open{by_rule}.", width)
     reason = f' ("{plain(facts.baseline_reason)}")' if facts.baseline_reason else ""
     baseline = f"the baseline of {phrases.moment(facts.baseline_saved)}{reason}"
@@ -64,7 +63,7 @@ def _changes(changes: Sequence[Change], width: int) -> list[str]:
         lines += ["", *wrapped(phrases.headline(change), width, f"  {change.level.value:<10}")]
         if change.change == ONCE:
             lines += wrapped("It holds for one start only: no baseline takes it over.", width, _INDENT)
-        lines += wrapped(plain(change.id, 80), width, _INDENT)
+        lines += wrapped(plain(change.id, _ID), width, _INDENT)
     left = len(changes) - _MOST
     return lines + (
         ["", *wrapped(f"and {left} more: --json lists them all", width, _INDENT)] if left > 0 else []
@@ -90,7 +89,7 @@ def listed(changes: Iterable[Change], width: int = 80) -> str:
     lines = [
         line
         for change in shown[:_MOST]
-        for line in wrapped(phrases.headline(change), width, f"  {plain(change.id, 80)}  ")
+        for line in wrapped(phrases.headline(change), width, f"  {plain(change.id, _ID)}  ")
     ]
     left = len(shown) - _MOST
     return "\n".join(lines + ([f"  and {left} more: bootwatch baseline adopt --json"] if left > 0 else []))
