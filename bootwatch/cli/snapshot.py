@@ -131,13 +131,14 @@ def _run_to(arguments: argparse.Namespace, path: Path) -> int:
     places: Places = arguments.places
     if arguments.moment != "asked":
         raise UsageProblem("--moment and --to don't go together.", "A snapshot for a file is taken now.")
+    is_asked = must_ask(places)
+    if not is_asked and is_only_published(places):
+        raise not_allowed("a snapshot without them would be full of gaps")
     require_free(path, replace=arguments.yes)  # before the machine is looked at, and once more afterwards
-    if must_ask(places):
+    if is_asked:
         _warn_of_settings(places)
         ask_for_reading(UNTOLD)
         kept = copy_newest_to(places, path, replace=arguments.yes)
-    elif is_only_published(places):
-        raise not_allowed("a snapshot without them would be full of gaps")
     else:
         kept = take_to(places, path, replace=arguments.yes)
     if arguments.json:

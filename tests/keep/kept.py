@@ -16,7 +16,7 @@ KITCHEN = "0c1e5b7a9d2f4e6881a3b5c7d9e0f213"
 TIME = "2026-11-25T07:12:05Z"
 
 
-def hall_state(quarry: str = "quarry 1", **facts: object) -> State:
+def hall_state(quarry: str = "quarry 1", machine_id: str = HALL, host_name: str = "hall") -> State:
     """Fernwick Linux and Quarry, each on a disk of its own; ``quarry`` stands for its loader's content."""
     first, second = (
         disk("first", FERNWICK_PART),
@@ -32,7 +32,8 @@ def hall_state(quarry: str = "quarry 1", **facts: object) -> State:
             1: load_option("Quarry", QUARRY_PART, QUARRY),
         },
         order=(0, 1),
-        **{"machine_id": HALL, "host_name": "hall", **facts},
+        machine_id=machine_id,
+        host_name=host_name,
     )
 
 
