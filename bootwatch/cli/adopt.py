@@ -121,9 +121,10 @@ def _document(
 
 def chosen(drift: Drift, ids: list[str], accepted: bool) -> list[Change]:
     """The changes that are named, worst first. Raises UsageProblem for a name that is not one change's."""
-    chosen = {_named(drift, text).id for text in ids}
-    chosen |= {change.id for change in drift.changes if accepted and change.accepted}
-    return [change for change in drift.changes if change.id in chosen]
+    wanted = {_named(drift, text).id for text in ids}
+    if accepted:
+        wanted |= {change.id for change in drift.changes if change.accepted and change.change != ONCE}
+    return [change for change in drift.changes if change.id in wanted]
 
 
 def _named(drift: Drift, text: str) -> Change:
