@@ -29,17 +29,22 @@ def content_of(item: Item) -> str:
 def spans(
     history: History, drift: Drift, baseline: str, number: int | None
 ) -> dict[str, tuple[int | None, int | None]]:
-    """For each change the last snapshot without it and the first with it.
+    """For each change the last snapshot without it and the first with it. What led to something else since is
+    another change: a loader that is replaced once more has a new time.
 
     ``baseline`` is the digest of the baseline compared with; ``number`` is the snapshot's own, None when it
     isn't recorded. Only a snapshot in which the change could have been seen counts as one without it.
     """
-    rows = history.database.execute("SELECT id, last_without, first_with FROM open_change")
-    known = {own: (last_without, first_with) for own, last_without, first_with in rows}
+    has_content = "content" if history.has_churn else "''"
+    rows = history.database.execute(f"SELECT id, last_without, first_with, {has_content} FROM open_change")
+    known = {own: ((last_without, first_with), content) for own, last_without, first_with, content in rows}
     earlier = _Earlier(history, baseline, number)
-    return {
-        change.id: known.get(change.id) or (earlier.last_without(change), number) for change in drift.changes
-    }
+    found: dict[str, tuple[int | None, int | None]] = {}
+    for change in drift.changes:
+        ends, content = known.get(change.id, (None, ""))
+        is_same = ends is not None and content in ("", content_of(change))
+        found[change.id] = ends if ends and is_same else (earlier.last_without(change), number)
+    return found
 
 
 class _Earlier:
@@ -60,9 +65,13 @@ class _Earlier:
     def last_without(self, change: Change) -> int | None:
         for number, drift in self._all():
             hidden = any(gap.hides(change.scope) for gap in drift.gaps)
-            if not hidden and all(other.id != change.id for other in drift.changes):
+            if not hidden and not any(_is_same(other, change) for other in drift.changes):
                 return number
         return None
+
+
+def _is_same(one: Change, other: Change) -> bool:
+    return one.id == other.id and content_of(one) == content_of(other)
 
 
 def keep_open(history: History, drift: Drift, number: int | None = None) -> None:
@@ -76,9 +85,14 @@ def keep_open(history: History, drift: Drift, number: int | None = None) -> None
     for own, scope in history.database.execute("SELECT id, scope FROM open_change").fetchall():
         if own not in there and not _may_hide(drift.gaps, json.loads(scope)):
             history.database.execute("DELETE FROM open_change WHERE id = ?", (own,))
-    rows = [(change.id, *change.between, canonical(change.scope)) for change in drift.changes]
-    rows += [(finding.id, None, number or 0, canonical(_ANYWHERE)) for finding in drift.findings]
-    history.database.executemany("INSERT OR IGNORE INTO open_change VALUES (?, ?, ?, ?)", rows)
+    rows = [(one.id, *one.between, canonical(one.scope), content_of(one)) for one in drift.changes]
+    rows += [(one.id, None, number or 0, canonical(_ANYWHERE), content_of(one)) for one in drift.findings]
+    history.database.executemany(
+        "INSERT INTO open_change VALUES (?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET last_without ="
+        " excluded.last_without, first_with = excluded.first_with, content = excluded.content"
+        " WHERE content <> excluded.content",
+        rows,
+    )
 
 
 def _may_hide(gaps: Iterable[Gap], scope: dict[str, Any]) -> bool:

@@ -75,6 +75,7 @@ CREATE TABLE IF NOT EXISTS churn (
     PRIMARY KEY (volume, path)
 ) STRICT;
 CREATE TABLE IF NOT EXISTS leaving (volume TEXT PRIMARY KEY, times INTEGER NOT NULL) STRICT;
+ALTER TABLE open_change ADD COLUMN content TEXT NOT NULL DEFAULT '';
 """
 # Snapshots that were brought in from files (keep/imported.py).
 _IMPORTED = """
