@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from bootwatch.judge.drafts import stable_id
+from bootwatch.judge.entries import Entry, read_entries
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.scene import Scene
+from bootwatch.judge.visiting import is_visiting
 from bootwatch.model.change import Finding
 from bootwatch.model.level import Level
+from bootwatch.model.snapshot import State
 from bootwatch.model.volume import Volume
 
 # By consequence. The worst that a name can mean; the judge of a single case may say less, or more.
@@ -52,8 +57,19 @@ def is_removable(scene: Scene, volume: Volume) -> bool:
 
 
 def comes_and_goes(scene: Scene, volume: Volume) -> bool:
-    """Whether a volume lies on a removable disk, or was seen to come and go."""
-    return is_removable(scene, volume) or plain(volume.identity) in scene.past.restless
+    """Whether a volume lies on a disk that comes and goes, or was seen to come and go itself. What the
+    running system starts from never does."""
+    running, identity = scene.systems.running(), plain(volume.identity)
+    if running and identity in map(plain, running.volumes):
+        return False
+    disk = scene.state.disks.get(volume.disk)
+    is_visitor = disk is not None and is_visiting(disk, scene.state, _entries(scene.state))
+    return is_visitor or identity in scene.past.restless
+
+
+def _entries(state: State) -> Iterator[Entry]:
+    """Read only where they are asked for: there can be 65,536."""
+    yield from read_entries(state).values()
 
 
 def amount(count: int) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
+from bootwatch.judge.architecture import architecture_of
 from bootwatch.judge.finding import MOST, told
 from bootwatch.judge.ground import Place
 from bootwatch.judge.outlook import SystemOutlook
@@ -56,14 +57,24 @@ class _Files:
 
     @cached_property
     def _used(self) -> dict[Place, list[SystemOutlook]]:
-        """Every file that a way goes through, with the systems whose ways do."""
+        """Every file that a way goes through, or went, with the systems whose ways do."""
         found: dict[Place, list[SystemOutlook]] = {}
         for one in self.scene.outlook.systems:
             if one.system.is_watched:
                 places = (place for route in one.routes for place in _places(route))
-                for place in dict.fromkeys(places):
+                for place in dict.fromkeys((*places, *self._defaults(one))):
                     found.setdefault(place, []).append(one)
         return found
+
+    def _defaults(self, one: SystemOutlook) -> Iterator[Place]:
+        """The default files that are a system's: what is no program any more is no way either."""
+        state, systems = self.scene.state, self.scene.systems
+        path = architecture_of(state).default_file
+        for volume in state.volumes.values():
+            if plain(volume.identity) in one.system.volumes and volume.file(path):
+                owner = systems.system_of_file(volume.identity, path, state)
+                if owner and owner.key == one.system.key:
+                    yield volume.identity, fold(path)
 
     def _other_way(self, one: SystemOutlook) -> bool:
         """Whether a way to the system works, or may work, that goes through no lost file."""

@@ -25,6 +25,7 @@ from tests.judge.states import (
     QUARRY,
     QUARRY_PART,
     STICK,
+    VIRTIO,
     disk,
     program,
     state,
@@ -138,10 +139,14 @@ def test_an_empty_file_that_no_start_goes_through() -> None:
 def test_a_stick_with_an_empty_loader() -> None:
     part = "7b8c9d0e-1f2a-4b3c-8d4e-5f6a7b8c9d08"
     stick = disk("stick", part, address=STICK.format(1), removable=True)
-    held = state(
-        [(HALL, 1, ON_HALL), (stick, 1, {DEFAULT: text(size=0)})], entries={0: ENTRIES[0]}, order=(0,)
+    fixed_disk = replace(stick, address=VIRTIO.format(6, 6), removable=False)
+    before, held = (
+        state([(HALL, 1, ON_HALL), (stick, 1, {DEFAULT: one})], entries={0: ENTRIES[0]}, order=(0,))
+        for one in (program("rescue"), text(size=0))
     )
-    assert told(held) == []
+    assert told(held, before=before) == []
+    was, fixed = (replace(one, disks={**one.disks, stick.key: fixed_disk}) for one in (before, held))
+    assert told(fixed, before=was) == [("file-damaged", "stranded")]
 
 
 # menus
@@ -204,6 +209,15 @@ def test_only_a_start_menu_leads_to_a_system_and_does_not_wait() -> None:
 @pytest.mark.parametrize("times", [(), ("5",), ("5", "0"), ("0", "-1"), ("${wait}",)])
 def test_a_start_menu_that_may_wait(times: tuple[str, ...]) -> None:
     assert shown(by_menu(*times)) == []
+
+
+def test_one_menu_that_waits_is_enough() -> None:
+    """The firmware's does not, and the start menu of Fernwick Linux does; or the other way round."""
+    for time, wait, said in (("5", 0, []), ("0", 5, []), ("0", 0, SHOWS)):
+        held = by_menu(time)
+        more = {key("Boot0001"): ENTRIES[1], key("Timeout"): struct.pack("<H", wait)}
+        variables = {name: Variable(7, data) for name, data in more.items()}
+        assert shown(replace(held, variables={**held.variables, **variables})) == said
 
 
 def interface(name: str, value: str) -> dict[str, Variable]:

@@ -155,3 +155,10 @@ def test_a_stick_with_loaders_of_many_is_usual() -> None:
     entries = {**ENTRIES, 5: entry("Quarry", STICK_PART, QUARRY)}
     held = beside(state(USUAL, entries=entries, order=(0, 1, 5)), A_STICK, {**ON_HALL, **GUEST})
     assert told(held) == []
+
+
+def test_a_drive_on_usb_that_nobody_made_an_entry_for() -> None:
+    """It calls itself fixed, as such drives do."""
+    dock = with_type(replace(A_STICK, removable=False), DATA)
+    held = beside(usual(), dock, {"\\EFI\\tools\\x.efi": program("x")})
+    assert told(held, free_bytes={f"gpt:{STICK_PART}": 0}) == [("volume-not-esp", "changed")]

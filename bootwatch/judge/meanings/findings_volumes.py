@@ -115,9 +115,9 @@ MEANINGS = (
             "kernel, or is refused by Secure Boot."
         ),
         todo=(
-            "See beside this finding which volume is which, and decide for one. Mount that one by fstab in "
-            "the usual place, let the boot-loader installer and the kernel packages of {system} write there "
-            "once more, and let the boot entry lead there."
+            "See by the identifiers of this finding which volume is which, and decide for one. Mount that "
+            "one by fstab in the usual place, let the boot-loader installer and the kernel packages of "
+            "{system} write there once more, and let the boot entry lead there."
         ),
         caution=f"Leave the other volume as it is until the machine has started by the new way. {SEALED}",
     ),
