@@ -31,11 +31,12 @@ class Rules:
 @dataclass(frozen=True)
 class Known:
     """``systems`` of both sides, the present ``state``; ``started`` are the names of systems that are proven
-    to have started since the change."""
+    to have started since the change, ``before`` those that the baseline knows a way to."""
 
     systems: Systems
     state: State
     started: frozenset[str] = frozenset()
+    before: frozenset[str] = frozenset()
 
 
 def settled(change: Change, span: Span, rules: Rules, known: Known) -> Change:
@@ -63,7 +64,7 @@ def _is_others_own(change: Change, span: Span, known: Known) -> bool:
         return False
     if span.unseen_starts == 0:  # it was not running: somebody else wrote its files
         return False
-    if running is None or change.system == running.name:
+    if running is None or change.system == running.name or change.system not in known.before:
         return False
     volume, path = str(change.scope.get("volume")), str(change.scope.get("path"))
     return known.systems.of_file(volume, path, known.state) == change.system

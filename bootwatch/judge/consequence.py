@@ -49,6 +49,8 @@ _QUIET = {
     "loader-added": "An entry or the firmware's own search can now start it",
 }
 _ON_VISITOR = "on a disk that comes and goes."
+# What an entry is found again in spite of: where it stands in the order is another change.
+_ATTRIBUTES = ("entry-renumbered", "entry-relabelled")
 _REWRITTEN = ("file-changed", "loader-changed")
 _ON_VOLUME = ("volume-", "partition-")
 _ON_FILE = ("loader-", "file-")
@@ -67,6 +69,11 @@ class Consequences:
         self.at_once = self.now if is_usual else outlook(sides.now, sides.gaps, sides.systems)
         self._lost = LostWays(sides, self.before, self.now)
         self._stranding: set[str] = set()
+
+    @property
+    def known_before(self) -> frozenset[str]:
+        """The names of the systems that the baseline knows a way to."""
+        return frozenset(one.name for one in self.before.systems if one.routes)
 
     def of(self, draft: Draft) -> Consequence:
         """The worst of what the change led to."""
@@ -184,6 +191,8 @@ class Consequences:
         """Whether a change has to do with what started before or would start now."""
         if draft.change == "order-changed":
             return True
+        if draft.change in _ATTRIBUTES:
+            return False
         before, now = self.before.next_start, self.now.next_start
         entry = draft.after.get("entry") if isinstance(draft.after, dict) else None
         if draft.change.startswith("entry-"):

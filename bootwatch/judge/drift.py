@@ -14,7 +14,6 @@ from bootwatch.judge.outlook import Outlook
 from bootwatch.judge.scene import Scene
 from bootwatch.judge.sides import Sides
 from bootwatch.judge.systems import Naming
-from bootwatch.judge.unheard import unheard
 from bootwatch.judge.volume_changes import volume_changes
 from bootwatch.judge.weigh import Weights
 from bootwatch.model.change import Drift, Finding
@@ -59,13 +58,7 @@ def compare(
     consequences = Consequences(sides, past)
     drafts += moved_entries(sides, consequences.unclaimed(drafts))
     changes = finish(drafts, weights or Weights(), consequences.of)
-    deaf = unheard(consequences.now, sides.systems.running())
-    scene = Scene(now, sides.systems, consequences.now, past)
+    scene = Scene(now, sides.systems, consequences.now, past, consequences.known_before)
     by_itself = findings(scene)
-    found = (
-        *by_itself,
-        *([deaf] if deaf else ()),
-        *consequences.unexplained(changes),
-        *unseen(sides),
-    )
+    found = (*by_itself, *consequences.unexplained(changes), *unseen(sides))
     return Comparison(Drift(changes, found, now.gaps), consequences.at_once, scene, by_itself)

@@ -43,7 +43,6 @@ class Span:
         ends = [look.boot_id for look in (*self.looks[:1], *self.looks[-1:])]
         return len(ends) == 2 and None not in ends and ends[0] != ends[1]
 
-
     @property
     def unseen_starts(self) -> int | None:
         """How often the machine was started in that time without being looked at; None where that isn't
@@ -81,7 +80,7 @@ def _starts(span: Span) -> Iterator[Evidence]:
         starts = "one start" if unseen == 1 else f"{unseen} starts"
         yield Evidence(Trace.STARTS_UNSEEN, f"The TPM counted {starts} that this system did not see.")
     else:
-        said = "The TPM counted no start but this one: no other system was started in between."
+        said = "The TPM counted no start that this system did not see: no other one ran in between."
         yield Evidence(Trace.NO_OTHER_START, said)
 
 

@@ -13,6 +13,7 @@ from bootwatch.judge.finding_unseen import unseen
 from bootwatch.judge.finding_volumes import of_volumes
 from bootwatch.judge.finding_watch import starts_unwatched
 from bootwatch.judge.scene import Scene
+from bootwatch.judge.unheard import unheard
 from bootwatch.model.change import Finding
 
 __all__ = ["findings", "unseen"]
@@ -20,6 +21,7 @@ __all__ = ["findings", "unseen"]
 
 def findings(scene: Scene) -> tuple[Finding, ...]:
     """All findings that need no baseline."""
+    deaf = unheard(scene.outlook, scene.systems.running())
     return (
         *of_volumes(scene),
         *loaders_share_volume(scene),
@@ -30,4 +32,5 @@ def findings(scene: Scene) -> tuple[Finding, ...]:
         *file_damaged(scene),
         *menu_not_shown(scene),
         *starts_unwatched(scene),
+        *([deaf] if deaf else ()),
     )

@@ -10,6 +10,7 @@ from bootwatch.judge.outlook import Outlook, SystemOutlook
 from bootwatch.judge.sides import Sides
 from bootwatch.judge.steps import Route
 from bootwatch.model.level import Level
+from bootwatch.model.path import fold
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import File
 
@@ -25,9 +26,24 @@ def lost_sight(before: Outlook, now: Outlook, sides: Sides, draft: Draft) -> Con
         if today is not None and today.starts and not any(_deep(today)):
             said = f"{name} was followed to its kernel before and can be followed only to its loader now"
             return _unknown(f"{said}: whether it still starts can't be told.", name)
-        if was_program(sides, draft) and not _is_program(_file(sides.now, draft)):
-            return _unknown(f"{name} starts by it, and it is no program any more.", name)
+        if was_program(sides, draft) and _is_needed(sides, draft, today):
+            return _unknown(f"{name} started by it, and its start menu still names it.", name)
     return None
+
+
+def _is_needed(sides: Sides, draft: Draft, today: SystemOutlook | None) -> bool:
+    """Whether a program that is none any more is still asked for: an update that puts another one in its
+    place also changes what names it."""
+    if _is_program(_file(sides.now, draft)):
+        return False
+    is_replaced = draft.change.endswith("-missing") and today is not None and any(_deep(today))
+    return not is_replaced or _is_named(sides.now, draft.path)
+
+
+def _is_named(state: State, path: str) -> bool:
+    """Whether a text on a boot volume names a file: by its name and the folder that it lies in."""
+    name = fold("/".join(path.split("\\")[-2:]).lstrip("/"))
+    return any(name in fold(text.decode("latin-1")).replace("\\", "/") for text in state.texts.values())
 
 
 def was_program(sides: Sides, draft: Draft) -> bool:

@@ -13,12 +13,14 @@ from bootwatch.model.snapshot import Circumstance, Snapshot, State
 
 @dataclass(frozen=True)
 class Scene:
-    """``outlook`` is that of the usual state: what was asked for once, by BootNext, left out."""
+    """``outlook`` is that of the usual state: what was asked for once, by BootNext, left out.
+    ``known_before`` are the names of the systems that the baseline knows a way to."""
 
     snapshot: Snapshot
     systems: Systems
     outlook: Outlook
     past: Past = NO_PAST
+    known_before: frozenset[str] = frozenset()
 
     @property
     def state(self) -> State:

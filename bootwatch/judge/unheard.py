@@ -24,4 +24,6 @@ def unheard(seen: Outlook, home: System | None) -> Finding | None:
         return None
     what = "nothing by itself" if following.by is By.NOTHING else next_phrase(seen)
     where = ", ".join(part for part in (following.entry, following.volume, following.file) if part)
-    return Finding(stable_id(NAME, (home.key,)), NAME, Level.WEAKENED, home.name, what, where)
+    # A stick that somebody plugged in is put in front by the firmware, and goes with it again.
+    level = Level.CHANGED if seen.next_system and seen.next_system.removable else Level.WEAKENED
+    return Finding(stable_id(NAME, (home.key,)), NAME, level, home.name, what, where)

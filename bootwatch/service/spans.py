@@ -57,7 +57,8 @@ class Spans:
 
     def known(self, ends: Ends) -> Known:
         """What an acceptance goes by besides."""
-        return Known(self.scene.systems, self.scene.state, frozenset(self._started(*ends)))
+        started = frozenset(self._started(*ends))
+        return Known(self.scene.systems, self.scene.state, started, self.scene.known_before)
 
     def _span(self, first: int | None, last: int | None) -> Span:
         looks = list(self._looks(first, last))

@@ -42,7 +42,7 @@ def of_quarry(*started: str) -> tuple[Change, Known]:
     now = two_systems(attic={**ON_ATTIC, QUARRY: program("quarry 2")}, system=RELEASE)
     change, systems = changed(now, "loader-changed")
     assert (change.system, change.level) == ("Quarry", Level.CHANGED)
-    return change, Known(systems, now, frozenset(started))
+    return change, Known(systems, now, frozenset(started), frozenset({"Fernwick Linux", "Quarry"}))
 
 
 def test_own_update_by_a_package_is_expected() -> None:
@@ -67,6 +67,11 @@ def test_other_systems_update_of_its_own_loader_is_quiet_and_open_until_proven()
     change, known = of_quarry()
     found = settled(change, ELSEWHERE, Rules(), known)
     assert (found.level, found.accepted) == (Level.ROUTINE, "")
+
+
+def test_first_loader_of_a_new_system_is_no_update() -> None:
+    change, known = of_quarry()
+    assert settled(change, ELSEWHERE, Rules(), replace(known, before=frozenset())) == change
 
 
 def test_other_systems_loader_changed_while_it_was_never_started_is_told() -> None:

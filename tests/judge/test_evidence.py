@@ -47,7 +47,9 @@ def test_starts_that_were_seen_in_between_are_not_counted_as_unseen() -> None:
 
 def test_the_count_proves_that_no_other_system_was_started() -> None:
     assert told(Span((STOP, BEGIN))) == {
-        "no-other-start": "The TPM counted no start but this one: no other system was started in between."
+        "no-other-start": (
+            "The TPM counted no start that this system did not see: no other one ran in between."
+        )
     }
 
 
