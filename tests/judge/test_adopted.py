@@ -78,6 +78,14 @@ def test_the_others_are_taken_and_one_stays(name: str) -> None:
     assert besides(baseline()) == found.state
 
 
+@pytest.mark.parametrize("name", HAPPENINGS)
+def test_all_is_taken(name: str) -> None:
+    now = HAPPENINGS[name](baseline())
+    case = adoption(now)
+    found = case.of([change.id for change in case.changes])
+    assert replace(found.state, texts=now.texts) == now
+
+
 def test_nothing_is_taken() -> None:
     assert adoption(HAPPENINGS["order-changed"](baseline())).of([]).state == baseline()
 
@@ -122,6 +130,18 @@ def test_the_order_is_taken_and_an_entry_that_is_gone_keeps_its_place() -> None:
     assert [change.change for change in left(case, found)] == ["entry-missing"]
 
 
+def test_what_is_gone_from_the_front_stays_in_front() -> None:
+    case = adoption(variables(baseline(), Boot0000=None, BootOrder=b"\2\0\1\0"))
+    assert read_order(case.of(ids(case, "order-changed")).state) == [0, 2, 1]
+
+
+def test_where_an_entry_leads_is_taken_with_its_data() -> None:
+    now = entry("Fernwick Linux", states.FERNWICK_PART, states.DEFAULT, b"quiet")
+    case = adoption(variables(baseline(), Boot0000=now))
+    assert [change.change for change in case.changes] == ["entry-retargeted"]
+    assert case.of(ids(case, "entry-retargeted")).state.variables[key("Boot0000")].data == now
+
+
 def test_a_renumbered_entry_keeps_its_place_in_the_order() -> None:
     case = adoption(HAPPENINGS["entry-renumbered"](baseline()))
     labels, order = numbers(case.of(ids(case, "entry-renumbered")))
@@ -136,6 +156,20 @@ def test_entries_that_swapped_their_numbers_hang_together() -> None:
         case.of([one])
     assert error.value.also == (other,)
     assert numbers(case.of([one, other]))[0] == {0: "Quarry", 1: "Fernwick Linux", 2: "Tarn Rescue"}
+
+
+def test_no_more_is_said_to_hang_together_than_does() -> None:
+    """Three entries in a circle; beside them another one's label, a new one, and what holds once."""
+    before = variables(baseline(), Boot0005=NEW_ENTRY)
+    now = variables(
+        before, Boot0000=TARN_ENTRY, Boot0001=FERNWICK_ENTRY, Boot0002=QUARRY_ENTRY, BootNext=b"\2\0"
+    )
+    relabelled = entry("Cellar", states.QUARRY_PART, "\\EFI\\cellar\\tool.efi")
+    case = adoption(variables(now, Boot0005=relabelled, Boot0007=QUARRY_ENTRY), before)
+    one, *others = ids(case, "entry-renumbered")
+    with pytest.raises(HangTogether) as error:
+        case.of([one])
+    assert error.value.also == tuple(others)
 
 
 def test_an_entry_that_took_the_number_of_another_hangs_together_with_it() -> None:
