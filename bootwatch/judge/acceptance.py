@@ -78,5 +78,5 @@ def _of_another(change: Change, known: Known) -> Change:
         return replace(change, level=Level.ROUTINE, accepted=said)
     if change.level is Level.ROUTINE:
         return change
-    said = f"{change.system} changed its own loader, as an update does. That it starts by it is not proven."
+    said = f"{change.system} changed its own loader, as an update does; it is not proven yet that it starts."
     return replace(change, level=Level.ROUTINE, consequence=said)

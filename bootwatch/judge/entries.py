@@ -79,6 +79,7 @@ class Entry:
             "entry": self.name,
             "label": self.label,
             "volume": self.volume,
+            "partition": self.partition,
             "file": self.file,
             "path": self.path,
             "active": self.active,

@@ -31,8 +31,9 @@ def is_visiting(disk: Disk, state: State, entries: Iterable[Entry]) -> bool:
 
 
 def _is_mounted(disk: Disk, state: State, parts: set[str]) -> bool:
-    lines = state.facts.get("fstab") or ()
-    sources = {str(line.get("source", "")).upper() for line in lines if isinstance(line, dict)}
+    lines = state.facts.get("fstab")
+    known = lines if isinstance(lines, list) else ()
+    sources = {str(line.get("source", "")).upper() for line in known if isinstance(line, dict)}
     serials = {volume.serial for volume in state.volumes.values() if volume.disk == disk.key}
     uuids = {part.content.uuid for part in disk.partitions if part.content and part.content.uuid}
     names = {f"PARTUUID={plain(part).partition(':')[2]}" for part in parts}

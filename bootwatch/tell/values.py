@@ -57,6 +57,10 @@ def _entry(entry: dict[str, Any], other: dict[str, Any]) -> str:
         parts.append("active" if entry["active"] else "switched off")
     if _differ("volume", entry, other):
         parts.append(f"on {plain(str(entry['volume']))}")
+    if _differ("partition", entry, other):
+        parts.append(f"partition {plain(str(entry['partition']), 20)}")
+    if entry.get("leads_nowhere"):
+        parts.append("its device is not found where it says")
     if _differ("data", entry, other):
         parts.append(f"data {plain(str(entry['data']), 20)}" if entry["data"] else "no data")
     return ", ".join(parts)
