@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sqlite3
 from dataclasses import replace
 from pathlib import Path
@@ -59,11 +60,9 @@ def test_one_that_is_not_there(tmp_path: Path) -> None:
 
 
 def test_a_history_from_before_there_were_any(tmp_path: Path) -> None:
-    with History.open(tmp_path):
-        pass
-    with sqlite3.connect(tmp_path / FILE_NAME) as database:
-        database.executescript("DROP TABLE imported; PRAGMA user_version = 2;")
-    database.close()
+    first_version = Path(__file__).parent / "samples" / "history_1.sql"
+    with contextlib.closing(sqlite3.connect(tmp_path / FILE_NAME)) as database:
+        database.executescript(first_version.read_text("utf-8"))
     with History.look(tmp_path) as history:
         assert history and imported.listed(history) == []
     with History.open(tmp_path) as history:
