@@ -26,6 +26,10 @@ _ALL_IS_WELL = """\
 It has started, and all is well. Its owner has bootwatch look, and calls that
 good:"""
 
+_SWITCHED_OFF = """\
+When Fernwick Linux is shut down, bootwatch looks once more. So it knows later
+whether something happened while Fernwick Linux was running or afterwards:"""
+
 _UPDATE = """\
 Now Quarry, the other system, runs and updates itself. It brings a new
 version of its start program, takes the first place in the firmware's list,
@@ -68,6 +72,8 @@ class Story:
         self._run("baseline", "save", "--reason", "all three systems start", "--yes")
 
     def _let_quarry_update(self, machine: DemoMachine) -> None:
+        self._say(_SWITCHED_OFF)
+        self._run("snapshot", "--moment", "shutdown")
         self._say(_UPDATE)
         update_quarry(machine)
 

@@ -46,6 +46,10 @@ def test_the_mail_names_what_was_lost(told: str) -> None:
     assert "Boot0000" in text
 
 
+def test_the_mail_says_who_had_the_machine(told: str) -> None:
+    assert "while another system or the firmware had the machine." in " ".join("\n".join(mail(told)).split())
+
+
 def test_the_report_comes_before_the_mail(told: str) -> None:
     report, _, letter = told.partition("Subject: ")
     assert LOST_LOADER in report
