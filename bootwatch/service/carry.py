@@ -11,7 +11,7 @@ from bootwatch.keep.history import History
 from bootwatch.keep.snapshot_file import Kept, make_document, write
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem
-from bootwatch.service.read import observed
+from bootwatch.service.read import alone, observed
 
 
 def take_to(places: Places, path: Path, *, replace: bool) -> dict[str, Any]:
@@ -57,7 +57,7 @@ class Brought:
 
 def bring_in(places: Places, kept: Kept) -> Brought:
     """Keep a snapshot from a file in the history, beside those that were recorded. Raises Problem."""
-    with History.open(places.history) as history, history.transaction():
+    with alone(places), History.open(places.history) as history, history.transaction():
         name, is_new = imported.bring_in(history, kept)
         own = _machine_id(history)
     is_own = None if own is None or kept.machine_id is None else own == kept.machine_id

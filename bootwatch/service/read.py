@@ -159,7 +159,7 @@ def _kept(
     baseline, baseline_trouble = _baseline_or_none(places)
     if baseline is None and baseline_trouble is None:
         require_uefi(Machine(places.root))
-    with _alone(places), History.open(places.history) as history:
+    with alone(places), History.open(places.history) as history:
         snapshot = take(baseline, history.last_circumstance())
         reading = _record(history, places, config, baseline, snapshot)
         if tell:
@@ -172,7 +172,7 @@ def _kept(
 def recompare(places: Places) -> None:
     """Compare the newest snapshot once more, after its baseline was saved: nothing is read or told."""
     config, baseline = Config.load(places.config), load_baseline(places)
-    with _alone(places), History.open(places.history) as history:
+    with alone(places), History.open(places.history) as history:
         Programs(places.history / PROGRAMS).drop_others()
         newest = history.rows(1)
         if baseline is None or not newest:
@@ -190,8 +190,8 @@ def recompare(places: Places) -> None:
 
 
 @contextlib.contextmanager
-def _alone(places: Places) -> Iterator[None]:
-    """One reading at a time: two at once would each tell the same news."""
+def alone(places: Places) -> Iterator[None]:
+    """One writer of the history at a time: two readings at once would each tell the same news."""
     try:
         places.history.mkdir(mode=0o750, parents=True, exist_ok=True)
         handle = os.open(places.history / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)

@@ -53,9 +53,12 @@ def after(tmp_path: Path) -> str:
     return put(tmp_path, "after.json", hall_state("quarry 2"), number=5)
 
 
-def test_what_an_installation_changed(bootwatch: Commands, tmp_path: Path) -> None:
+def test_what_an_installation_changed(
+    bootwatch: Commands, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The whole way: a file before, an installation, a file after."""
-    root, first, second = bootwatch.root, str(tmp_path / "before.json"), str(tmp_path / "after.json")
+    monkeypatch.chdir(tmp_path)
+    root, first, second = bootwatch.root, "before.json", "after.json"
     said = bootwatch("snapshot", "--to", first)
     assert said.status == 0 and said.err == ""
     assert words(said) == f"The snapshot of hall lies in {first}."
