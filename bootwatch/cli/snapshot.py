@@ -146,8 +146,9 @@ def _run_to(arguments: argparse.Namespace, path: Path) -> int:
         return 0
     which = "The snapshot" if kept["number"] is None else f"Snapshot {kept['number']}"
     print(f"{which} of {plain(kept['machine'])} lies in {plain(str(path), 4000)}.")
-    for line in unread([Gap.from_json(gap) for gap in kept["gaps"]], 80, see="see the file"):
-        print(line)
+    gaps = unread([Gap.from_json(gap) for gap in kept["gaps"]], 80, see="see the file")
+    if gaps:
+        print("\n".join(["", *gaps]))
     return 0
 
 

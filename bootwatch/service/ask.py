@@ -115,6 +115,9 @@ def _run_child(instance: str) -> None:
             )
     command = [*_dropping("--init-groups", "-all,+dac_read_search"), *_program()]
     command += ["snapshot", "--moment", instance]
-    done = subprocess.run(command, stdin=subprocess.DEVNULL, env=_environment(), check=False)
+    # What it says on standard output is for whoever ran it, who is we: a document may follow there.
+    done = subprocess.run(
+        command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, env=_environment(), check=False
+    )
     if done.returncode:
         raise MachineProblem("The reading failed.", "Its own words stand above.")
