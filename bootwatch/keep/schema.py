@@ -103,8 +103,21 @@ def prepare(database: sqlite3.Connection, path: Path) -> None:
             f"{path} was written by a newer bootwatch.", "Install that version again, or move the file away."
         )
     if version < VERSION:
-        steps = "".join(_STEPS[version:])
-        database.executescript(f"BEGIN IMMEDIATE; {steps} PRAGMA user_version = {VERSION}; COMMIT;")
+        _bring_up(database)
+
+
+def _bring_up(database: sqlite3.Connection) -> None:
+    """In one transaction, and by the version that is found in it: two may be at it at once."""
+    database.execute("BEGIN IMMEDIATE")
+    try:
+        for step in _STEPS[version_of(database) :]:
+            for statement in step.split(";"):
+                database.execute(statement)
+        database.execute(f"PRAGMA user_version = {VERSION}")
+    except BaseException:
+        database.execute("ROLLBACK")
+        raise
+    database.execute("COMMIT")
 
 
 def version_of(database: sqlite3.Connection) -> int:

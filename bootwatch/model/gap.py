@@ -47,6 +47,8 @@ class Gap:
     def from_json(cls, document: dict[str, Any]) -> Gap:
         scope = dict(document["scope"])
         path = scope.pop("path", None)
+        if not scope:
+            raise ValueError("a gap without a scope")
         kind, name = next(iter(scope.items()))
         return cls(kind, name, Reason(document["reason"]), document["detail"], path)
 
