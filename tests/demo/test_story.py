@@ -68,6 +68,7 @@ def test_nothing_is_left_behind(told: str) -> None:
     assert not Path(folder).exists()
 
 
+@pytest.mark.long
 def test_a_machine_to_keep(tmp_path: Path) -> None:
     folder = tmp_path / "study"
     assert demo("--keep", str(folder)).returncode == 0
@@ -79,6 +80,7 @@ def test_a_machine_to_keep(tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="becoming another user takes root")
+@pytest.mark.long
 def test_without_any_rights() -> None:
     nobody = 65534
     can_read = [

@@ -36,7 +36,7 @@ def unseen(drift: Drift) -> list[str]:
     "persistence",
     [pytest.param("", id="once"), pytest.param("+", id="from-then-on", marks=pytest.mark.long)],
 )
-@pytest.mark.parametrize("error", ["EIO", "ENXIO"])
+@pytest.mark.parametrize("error", ["EIO", pytest.param("ENXIO", marks=pytest.mark.long)])
 def test_read_error_at_any_call(hall: Root, error: str, persistence: str) -> None:
     """Whichever read of a disk fails, nothing on it is called missing, and what was hidden is said."""
     before = look(hall)
@@ -240,6 +240,7 @@ def test_size_in_sysfs_that_cannot_be_read(hall: Root) -> None:
     assert said_missing(drift) == []
 
 
+@pytest.mark.long
 def test_disk_without_a_table_that_cannot_be_read(hall: Root) -> None:
     image = blank(hall.image("vdc"), 4 << 20)
     run("mkfs.fat", "-i", "CE11A701", image)
