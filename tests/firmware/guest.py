@@ -78,6 +78,13 @@ class Guest:
         self._power_on(*arguments)
         self.boot_id = self._agent.ready(BOOT_SILENCE)
 
+    def start_unseen(self, *arguments: str) -> None:
+        """Switches the machine on and cuts its power at the first word of an EFI program: a start that the
+        system doesn't see."""
+        self._power_on(*arguments)
+        self.process.wait_event(self.process.console, "event", BOOT_SILENCE)
+        self.cut_power()
+
     def _power_on(self, *arguments: str) -> None:
         self._process = Process([*self.machine.command(), *arguments], self.machine.folder)
         self._agent = Agent(self._process)

@@ -15,8 +15,7 @@ from tests.firmware.guest import Guest
 from tests.firmware.test_one_life import (
     FERNWICK_ESP,
     QUARRY_ESP,
-    SOON,
-    checkout,
+    fetch,
     update_quarry,
     wait_for_reading,
 )
@@ -27,16 +26,9 @@ HISTORY = f"/var/lib/bootwatch/history/{FILE_NAME}"
 
 
 def installed(guest: Guest) -> None:
-    guest.put("/etc/systemd/system/bootwatch-boot.timer.d/soon.conf", SOON.encode())
-    guest.put("/root/bootwatch.tar.gz", checkout())
-    guest.check("mkdir bootwatch && tar -xzf bootwatch.tar.gz -C bootwatch")
+    fetch(guest)
     guest.check("cd bootwatch && ./packaging/install --save-baseline")
     wait_for_reading(guest)
-
-
-def shut_down(guest: Guest) -> None:
-    guest.check("bootwatch snapshot --moment shutdown")
-    guest.power_off()
 
 
 def start_with_tpm(guest: Guest, folder: Path, stack: ExitStack) -> None:
@@ -59,7 +51,7 @@ def test_right_once_and_wrong_after_the_other_system_changed_the_order(guest: Gu
     fernwick, fallback = (Origin(f"gpt:{FERNWICK_ESP}", file) for file in (base.FERNWICK_LOADER, DEFAULT))
     quarry = Origin(f"gpt:{QUARRY_ESP}", base.QUARRY_LOADER)
     installed(guest)
-    shut_down(guest)
+    guest.power_off()
     with ExitStack() as stack:
         start_with_tpm(guest, tmp_path / "first", stack)
         assert guest.check("stat -c %a:%U /sys/kernel/security/tpm0/binary_bios_measurements") == "440:root\n"
@@ -70,7 +62,7 @@ def test_right_once_and_wrong_after_the_other_system_changed_the_order(guest: Gu
         assert (snapshot.circumstance.tpm_resets, snapshot.circumstance.tpm_restarts) == (1, 0)
         assert verdict[0] == "right", verdict
         assert summary["proven"].keys() >= {f"file|{fernwick.volume}|{base.FERNWICK_LOADER.upper()}"}
-        shut_down(guest)
+        guest.power_off()
 
         update_quarry(guest)
         start_with_tpm(guest, tmp_path / "second", stack)

@@ -12,11 +12,12 @@ from tests.firmware import tool
 
 @contextmanager
 def running(folder: Path) -> Iterator[tuple[str, ...]]:
-    """Starts a TPM 2.0 with fresh state; QEMU's arguments for it. It ends with its machine, or here."""
+    """Starts a TPM 2.0; QEMU's arguments for it. It ends with its machine, or here; what it holds stays in
+    the folder for the next one."""
     # The path of a socket may have 107 bytes at most.
     with TemporaryDirectory(prefix="tpm.") as short:
         socket, state = Path(short) / "socket", folder / "tpm"
-        state.mkdir()
+        state.mkdir(exist_ok=True)
         options = ["--tpmstate", f"dir={state}", "--ctrl", f"type=unixio,path={socket}", "--terminate"]
         process = Path(short) / "pid"
         # Comes back once the socket listens.
