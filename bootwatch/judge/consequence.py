@@ -256,6 +256,9 @@ class Consequences:
                 return f"It is {_ON_VISITOR}"
             if draft.change in _REWRITTEN and self._spot(draft) in self.past.volatile:
                 return "Its content changes at many starts."
+        is_volume = draft.change in ("volume-missing", "volume-added")
+        if is_volume and self.visitors.idle(str(draft.scope.get("volume"))):
+            return "Nothing starts from it: no program lies on it, and no entry names it."
         is_order = draft.change == "order-changed"
         if is_order and same_order(self.sides, lambda entry: not self.visitors.entry(entry.to_json())):
             return "Only entries that come and go with their devices are tried at another place."

@@ -8,7 +8,7 @@ from typing import Any
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.sides import Sides
 from bootwatch.judge.system import System
-from bootwatch.judge.visiting import is_visiting
+from bootwatch.judge.visiting import is_automatic, is_visiting
 from bootwatch.model.past import NO_PAST, Past
 
 
@@ -22,6 +22,22 @@ class Visitors:
         """Whether a volume comes and goes: by its disk, or since history shows it."""
         own = plain(identity)
         return own not in self._home and (own in self._volumes or own in self._past.restless)
+
+    def idle(self, identity: str) -> bool:
+        """Whether nothing starts from a volume: no program lies on it, nobody made an entry for it, and no
+        system mounts it. That such a one comes or goes takes nothing away."""
+        own, sides = plain(identity), self._sides
+        states = sides.before, sides.now
+        held = [one for state in states for one in state.volumes.values() if plain(one.identity) == own]
+        entries = (*sides.entries_before.values(), *sides.entries_now.values())
+        is_used = sides.systems.of_volume(identity) is not None or any(
+            entry.volume == own for entry in entries if not is_automatic(entry)
+        )
+        return (
+            bool(held)
+            and not is_used
+            and not any(file.program for one in held for file in one.files.values())
+        )
 
     def system(self, system: System) -> bool:
         """Whether all of a system does."""
