@@ -10,7 +10,7 @@ from bootwatch.keep.canonical import canonical, digest
 from bootwatch.keep.history import History
 from bootwatch.model.change import Change, Drift, Finding
 from bootwatch.model.gap import Gap
-from bootwatch.model.level import Level
+from bootwatch.model.level import Level, worst
 
 Item = Change | Finding
 
@@ -107,14 +107,23 @@ def since(history: History, item: Item) -> int:
 
 def news(history: History, drift: Drift, known: Collection[str] = ()) -> list[Item]:
     """What nobody was told of yet: changes above routine, and what is wrong by itself and weakens a start.
+    What got worse since it was told is news again, unless something new says as much: what hid a system's
+    last way may be readable now.
 
     ``known`` are ids of findings that a person saw when the baseline was saved.
     """
-    told = set(history.database.execute("SELECT id, content FROM told"))
+    rows = history.database.execute("SELECT id, content, level FROM told")
+    told = {(own, content): Level(level) for own, content, level in rows}
     changes = [change for change in drift.changes if change.level is not Level.ROUTINE]
     wrong = [one for one in drift.findings if one.level.at_least(Level.WEAKENED) and one.id not in known]
     items: list[Item] = [*changes, *wrong]
-    return [item for item in items if (item.id, content_of(item)) not in told]
+    fresh = [item for item in items if (item.id, content_of(item)) not in told]
+    most = worst(item.level for item in fresh)
+    for item in items:
+        level = told.get((item.id, content_of(item)))
+        if level and not level.at_least(item.level) and not (most and most.at_least(item.level)):
+            fresh.append(item)
+    return fresh
 
 
 def mark_told(history: History, items: Iterable[Item], message: str) -> None:

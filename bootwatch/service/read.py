@@ -22,6 +22,7 @@ from bootwatch.keep.programs import Programs
 from bootwatch.keep.receipts import sweep
 from bootwatch.keep.spool import Spool
 from bootwatch.model.change import Change, Drift, Finding
+from bootwatch.model.level import Level
 from bootwatch.model.message import Message
 from bootwatch.model.past import NO_PAST, Past
 from bootwatch.model.snapshot import Circumstance, Moment, Snapshot
@@ -282,7 +283,7 @@ def _hand_over(history: History, places: Places, reading: Reading) -> None:
     """Spool one message if anything is new. The same news always makes the same message, so a power cut
     between spooling and remembering it can't make two."""
     drift, baseline, number = reading.drift, reading.baseline, reading.snapshot.number
-    news = open_changes.news(history, drift, _seen_when_saved(baseline)) if drift else []
+    news = open_changes.news(history, drift, _seen_when_saved(baseline, drift)) if drift else []
     if not news or drift is None or baseline is None or number is None:
         return
     message = Message(
@@ -308,16 +309,22 @@ def _hand_over(history: History, places: Places, reading: Reading) -> None:
     journal.announce(message, places)
 
 
-def _seen_when_saved(baseline: Baseline | None) -> set[str]:
-    """The ids of what was wrong by itself when a person called the machine good all the same."""
+def _seen_when_saved(baseline: Baseline | None, drift: Drift) -> set[str]:
+    """The ids of what was as wrong by itself when a person called the machine good all the same."""
     found = baseline.overview.get("findings", ()) if baseline else ()
-    return {str(item.get("id")) for item in found if isinstance(item, dict)}
+    seen = {str(item.get("id")): item.get("level") for item in found if isinstance(item, dict)}
+    return {one.id for one in drift.findings if one.id in seen and _is_no_worse(one, seen[one.id])}
+
+
+def _is_no_worse(finding: Finding, level: Any) -> bool:
+    return level in list(Level) and Level(level).at_least(finding.level)
 
 
 def _message_id(history: History, reading: Reading, news: list[Change | Finding]) -> str:
     machine = reading.snapshot.state.facts.get("machine_id") or reading.machine
     episodes = sorted(
-        (item.id, open_changes.content_of(item), open_changes.since(history, item)) for item in news
+        (item.id, open_changes.content_of(item), open_changes.since(history, item), item.level.value)
+        for item in news
     )
     return hashlib.sha256(canonical([machine, episodes]).encode()).hexdigest()[:32]
 
@@ -328,7 +335,9 @@ def _publish(
     try:
         board.publish_document(places, "routes.json", reading.routes)
         if reading.drift:
-            board.publish(places, reading.drift, reading.facts, _seen_when_saved(reading.baseline))
+            board.publish(
+                places, reading.drift, reading.facts, _seen_when_saved(reading.baseline, reading.drift)
+            )
         elif baseline_trouble:
             board.publish_trouble(places, reading.machine, baseline_trouble.message)
         else:

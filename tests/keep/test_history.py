@@ -152,6 +152,21 @@ def test_another_content_is_news_and_the_former_one_not_again(tmp_path: Path) ->
         assert news(history, drift(first)) == []
 
 
+def test_what_got_worse_since_it_was_told_is_news(tmp_path: Path) -> None:
+    """What hid the last way to a system could be read since."""
+    told = change("loader-missing:1")
+    worse = replace(told, level=Level.STRANDED)
+    with History.open(tmp_path) as history:
+        with history.transaction():
+            keep_open(history, drift(told))
+            mark_told(history, [told], "m")
+        assert news(history, drift(replace(told, level=Level.CHANGED))) == []
+        assert news(history, drift(worse)) == [worse]
+        with history.transaction():
+            mark_told(history, [worse], "m2")
+        assert news(history, drift(told)) == news(history, drift(worse)) == []
+
+
 def test_routine_is_no_news(tmp_path: Path) -> None:
     with History.open(tmp_path) as history:
         assert news(history, drift(change("file-changed:1", level=Level.ROUTINE))) == []
