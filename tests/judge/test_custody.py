@@ -21,6 +21,10 @@ from bootwatch.model.snapshot import Moment
         (Look(3, "a", Moment.BOOT, 40), Look(4, "a", Moment.ASKED, 42), "unknown"),
         (Look(3, "a", Moment.BOOT), Look(4, "a", Moment.RESUME), "unknown"),
         (Look(3, None, Moment.ASKED), Look(4, None, Moment.ASKED), "unknown"),
+        (Look(3, None, Moment.SHUTDOWN), Look(4, None, Moment.BOOT), "unknown"),
+        (Look(3, "a", Moment.SHUTDOWN), Look(4, None, Moment.BOOT), "unknown"),
+        # An update that waited for the start was quicker than the look at it.
+        (Look(3, "a", Moment.SHUTDOWN), Look(4, "b", Moment.BOOT, worked=True), "unknown"),
         (None, Look(4, "b", Moment.BOOT), "unknown"),
         (Look(3, "a", Moment.ASKED), None, "unknown"),
     ],
