@@ -103,7 +103,8 @@ class Consequences:
         for former in self.before.systems:
             today, system = self.now.by_key.get(former.system.key), former.system
             is_lost = bool(former.starts) and today is not None and today.starts is False
-            if is_lost and system.name not in told and system.is_watched:
+            visits = self.visitors.system(system)
+            if is_lost and system.name not in told and system.is_watched and not visits:
                 name, where = "no-way-left", ", ".join(system.volumes)
                 what = stable_id(name, (system.key,))
                 yield Finding(what, name, Level.STRANDED, system.name, system.name, where)

@@ -19,9 +19,11 @@ class Visitors:
         self._sides, self._past = sides, past
 
     def volume(self, identity: str) -> bool:
-        """Whether a volume comes and goes: by its disk, or since history shows it."""
+        """Whether a volume comes and goes: by its disk; or since history shows it, unless somebody made an
+        entry for a file on it. A disk that fails comes and goes as well."""
         own = plain(identity)
-        return own not in self._home and (own in self._volumes or own in self._past.restless)
+        is_restless = own in self._past.restless and own not in self._named
+        return own not in self._home and (own in self._volumes or is_restless)
 
     def idle(self, identity: str) -> bool:
         """Whether nothing starts from a volume: no program lies on it, nobody made an entry for it, and no
@@ -55,6 +57,13 @@ class Visitors:
     def _home(self) -> frozenset[str]:
         running = self._sides.systems.running()
         return frozenset(map(plain, running.volumes)) if running else frozenset()
+
+    @cached_property
+    def _named(self) -> frozenset[str]:
+        """The volumes to which entries with a file lead, of either side."""
+        sides = self._sides
+        entries = (*sides.entries_before.values(), *sides.entries_now.values())
+        return frozenset(one.volume for one in entries if one.volume and not is_automatic(one))
 
     @cached_property
     def _volumes(self) -> frozenset[str]:
