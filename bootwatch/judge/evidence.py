@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 from bootwatch.judge.entries import entry_name
 from bootwatch.model.attempt import Attempt, Origin
@@ -86,13 +87,24 @@ def _starts(span: Span) -> Iterator[Evidence]:
 
 def unseen_starts(looks: tuple[Circumstance, ...]) -> int | None:
     """How often the machine was started in between without being looked at, by the TPM's count; None where
-    that isn't known (no TPM, or its count was cleared)."""
-    first, last = looks[0].tpm_resets, looks[-1].tpm_resets
-    boots = [look.boot_id for look in looks]
-    if first is None or last is None or None in boots:
+    that isn't known (no TPM, or its count was cleared).
+
+    Told from count to count: a kernel that started the next one itself is a start that the TPM didn't count,
+    and stands for none that it did.
+    """
+    if None in (looks[0].tpm_resets, looks[-1].tpm_resets, *(look.boot_id or None for look in looks)):
         return None
-    unseen = last - first - (len(dict.fromkeys(boots)) - 1)
-    return unseen if unseen >= 0 else None
+    unseen, starts = 0, 0
+    count = looks[0].tpm_resets or 0
+    for before, look in pairwise(looks):
+        starts += look.boot_id != before.boot_id
+        if look.tpm_resets is None:
+            continue
+        if look.tpm_resets < count:
+            return None
+        unseen += max(look.tpm_resets - count - starts, 0)
+        count, starts = look.tpm_resets, 0
+    return unseen
 
 
 def _log(now: Circumstance) -> Iterator[Evidence]:

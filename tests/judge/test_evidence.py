@@ -45,6 +45,13 @@ def test_starts_that_were_seen_in_between_are_not_counted_as_unseen() -> None:
     assert unseen_starts((STOP, between, replace(BEGIN, tpm_resets=44))) == 2
 
 
+def test_start_without_the_firmware_does_not_stand_for_an_unseen_one() -> None:
+    """This system started its next kernel itself, which the TPM doesn't count; then another system ran."""
+    by_itself = replace(BEGIN, boot_id="c", tpm_resets=40)
+    assert unseen_starts((STOP, by_itself)) == 0
+    assert unseen_starts((STOP, by_itself, replace(BEGIN, tpm_resets=42))) == 1
+
+
 def test_the_count_proves_that_no_other_system_was_started() -> None:
     assert told(Span((STOP, BEGIN))) == {
         "no-other-start": (
