@@ -118,8 +118,14 @@ class Spans:
         if running and before and before.boot_id and now.boot_id and before.boot_id != now.boot_id:
             yield running.name
         for spot, owner in self._of_others.items():
-            if last is not None and self.past.changed_in.get(spot, 0) > last:
+            number = self.past.changed_in.get(spot, 0)
+            if last is not None and number > last and not self._was_here(number):
                 yield owner
+
+    def _was_here(self, number: int) -> bool:
+        """Whether this system ran all the time between a snapshot and the one before."""
+        span, _ = self.of((number - 1, number))
+        return span.custody is Custody.HERE
 
 
 def _contents(state: State) -> dict[Spot, str | None]:

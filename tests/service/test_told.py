@@ -1,4 +1,4 @@
-"""What is told though something like it was known, and what is told to nobody: lives played from end to end."""
+"""What is told though something like it was known, and what is told to nobody: lives played to their end."""
 
 from __future__ import annotations
 
@@ -47,3 +47,26 @@ def test_own_update_before_the_look_at_the_boot_is_expected(stage: Stage) -> Non
     *_, last = played(stage, {"moment": "shutdown"}, update)
     (change,) = last.drift.changes
     assert (change.custody, bool(change.accepted), last.message) == (Custody.UNKNOWN, True, None)
+
+
+def test_disk_with_a_system_that_fails_again_and_again_is_never_taken_for_a_guest(stage: Stage) -> None:
+    out, back = {"disk attic": "gone"}, {"disk attic": "plugged in"}
+    *_, again, there, lost = played(
+        stage, out, back, out, back, out, back, {"files on quarry-esp": WAYS_TO_QUARRY}
+    )
+    assert (names(again), names(there)) == (["volume-missing"], [])
+    assert names(lost) == ["loader-missing", "loader-missing"]
+
+
+def test_writing_of_this_system_is_no_proof_that_the_other_one_started(stage: Stage) -> None:
+    """Quarry's store, which it writes at its starts, is written by this system after Quarry's update."""
+    starts: list[dict[str, Any]] = [
+        {"files on quarry-esp": {"\\EFI\\quarry\\store": f"data store {one}"}} for one in range(2, 5)
+    ]
+    updated = {"program": "quarry-loader 12", "calls itself": {"product": "Quarry"}}
+    update: dict[str, Any] = {"tpm": 60, "files on quarry-esp": {"\\EFI\\quarry\\startx64.efi": updated}}
+    steps = [step for one in (*starts, update) for step in ({"moment": "shutdown"}, one)]
+    written = {"moment": "watch", "files on quarry-esp": {"\\EFI\\quarry\\store": "data store 9"}}
+    *_, last = played(stage, *steps, {}, written)
+    loader = next(one for one in last.drift.changes if one.change == "loader-changed")
+    assert loader.accepted == ""
