@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from bootwatch.formats.pe import SUBSYSTEM_APPLICATION
 from bootwatch.judge.glance import BOOT_FOLDER
@@ -97,16 +97,8 @@ class _Shelf:
     def __init__(self, volume: Volume, texts: dict[str, bytes]) -> None:
         self._volume, self._texts = volume, texts
 
-    @cached_property
-    def folders(self) -> dict[str, list[File]]:
-        found: dict[str, list[File]] = {}
-        for folded, file in self._volume.by_folded_path.items():
-            if not file.is_folder:
-                found.setdefault(folder_of(folded), []).append(file)
-        return found
-
     def files(self, folder: str) -> list[File]:
-        return self.folders.get(fold(folder), [])
+        return self._volume.by_folder.get(fold(folder), [])
 
     @cached_property
     def entries(self) -> list[File]:
@@ -125,6 +117,8 @@ class _Shelf:
     def by_its_names(self, loader: File, neighbours: list[File] | None = None) -> Reading | None:
         """The program names settings in its folder, or the folder of boot entries."""
         names = _mentions(loader)
+        if not names:
+            return None
         named = [file for file in neighbours or self._around(loader) if _base(file) in names]
         settings = tuple(file for file in named if self._is_text(file))
         if settings:
@@ -132,13 +126,15 @@ class _Shelf:
         if ENTRIES_FOLDER in names:
             others = {name for name in names if name.endswith((".cfg", ".conf"))} - {_ENTRIES_OWN}
             return Reading(entries=True, needs_entries=not others)
-        copies = self._copies_elsewhere(loader) if names and neighbours is None else []
+        copies = self._copies_elsewhere(loader) if neighbours is None else []
         found = (self.by_its_names(loader, self._around(copy)) for copy in copies)
         return next((one for one in found if one), None)
 
     def by_hand_over(self, loader: File) -> Reading | None:
         """The program names a neighbour that reads settings, and none itself."""
         wanted = {name for name in _mentions(loader) if name.endswith(".efi")} - {_base(loader)}
+        if not wanted:
+            return None
         around = self._around(loader)
         for stage in around:
             if _base(stage) in wanted and stage.program and (is_unified(stage) or self.by_its_names(stage)):
@@ -204,7 +200,7 @@ class _Shelf:
 
     @cached_property
     def _programs(self) -> list[File]:
-        return [file for files in self.folders.values() for file in files if file.program]
+        return [file for files in self._volume.by_folder.values() for file in files if file.program]
 
     @cached_property
     def _by_content(self) -> dict[str, list[File]]:
@@ -222,7 +218,7 @@ class _Shelf:
     def _reader_folders(self) -> list[str]:
         """Folders of loaders without settings of their own, sorted; the default files' is none."""
         found = set()
-        for folder, files in self.folders.items():
+        for folder, files in self._volume.by_folder.items():
             loaders = [file for file in files if _is_loader(file)]
             if loaders and folder not in (IMAGES_FOLDER, BOOT_FOLDER) and not self._is_settled(files):
                 found.add(folder)
@@ -265,7 +261,13 @@ def _mentions(file: File) -> tuple[str, ...]:
 
 
 def _base(file: File) -> str:
-    return file.path.rpartition("\\")[2].lower()
+    return _lower_name(file.path)
+
+
+@lru_cache(maxsize=1 << 16)
+def _lower_name(path: str) -> str:
+    """Remembered: every loader in a folder is held against all that lie beside it."""
+    return path.rpartition("\\")[2].lower()
 
 
 def _name(folder: str) -> str:

@@ -7,7 +7,9 @@ from functools import cached_property
 from typing import Any
 
 from bootwatch.model.known import known_fields
-from bootwatch.model.path import fold
+from bootwatch.model.path import fold, folder_of
+
+_FILES = ("files", "by_folded_path", "by_folder")
 
 # Where the Boot Loader Specification (UAPI) has its entries.
 ENTRIES_FOLDER = "\\loader\\entries"
@@ -115,10 +117,19 @@ class Volume:
     def by_folded_path(self) -> dict[str, File]:
         return {fold(path): file for path, file in self.files.items()}
 
+    @cached_property
+    def by_folder(self) -> dict[str, list[File]]:
+        """The files of each folder, by its folded path."""
+        found: dict[str, list[File]] = {}
+        for folded, file in self.by_folded_path.items():
+            if not file.is_folder:
+                found.setdefault(folder_of(folded), []).append(file)
+        return found
+
     def file(self, path: str) -> File | None:
         """The file or folder at ``path``, whatever its case."""
         return self.by_folded_path.get(fold(path))
 
     def header_json(self) -> dict[str, Any]:
         """Everything but the files."""
-        return {name: value for name, value in vars(self).items() if name not in ("files", "by_folded_path")}
+        return {name: value for name, value in vars(self).items() if name not in _FILES}

@@ -6,7 +6,6 @@ import json
 import struct
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from bootwatch.formats import FormatError, signature_list
 from bootwatch.formats.device_path import DevicePath
 from bootwatch.formats.event_log import EventLog
 from bootwatch.formats.load_option import LoadOption
+from tests.pace import Stopwatch
 
 pytestmark = pytest.mark.long
 SIZE = 16 << 20
@@ -81,10 +81,10 @@ def measured(name: str) -> tuple[float, int]:
     gc.collect()
     # §3.3 of the kernel's proc documentation: sets the peak back to what is in use now.
     Path("/proc/self/clear_refs").write_text("5")
-    before, began = _status("VmRSS"), time.process_time()
+    before, watch = _status("VmRSS"), Stopwatch()
     with contextlib.suppress(FormatError):
         read(data)
-    return time.process_time() - began, _status("VmHWM") - before
+    return watch.seconds(), _status("VmHWM") - before
 
 
 def _status(field: str) -> int:

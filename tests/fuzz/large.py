@@ -5,7 +5,6 @@ Usage: python -m tests.fuzz.large FORMAT CASE    prints processor seconds and me
 
 import struct
 import sys
-import time
 import zlib
 from collections.abc import Callable
 from pathlib import Path
@@ -13,6 +12,7 @@ from pathlib import Path
 from tests.formats.blocks import BLOCK, Blocks
 from tests.formats.tools import SAMPLES
 from tests.fuzz import targets
+from tests.pace import Stopwatch
 
 SIZE = 16 << 20
 Made = Callable[[], bytes]
@@ -254,9 +254,9 @@ def _questions(name: str, data: bytes) -> list[Callable[[], None]]:
 
 
 def _time(question: Callable[[], None]) -> float:
-    began = time.process_time()
+    watch = Stopwatch()
     question()
-    return time.process_time() - began
+    return watch.seconds()
 
 
 if __name__ == "__main__":

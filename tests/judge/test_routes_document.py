@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import struct
-import time
 from dataclasses import replace
 from typing import Any
 
@@ -32,6 +31,7 @@ from tests.judge.states import (
     program,
     state,
 )
+from tests.pace import Stopwatch
 
 VOLUMES = [
     (HALL, 1, {FERNWICK: program("fernwick"), DEFAULT: program("fernwick")}),
@@ -258,9 +258,9 @@ def test_65_536_entries() -> None:
     dead = option("Old", drive(QUARRY_PART, 3), file(QUARRY))
     entries = dict.fromkeys(range(0x10000), dead) | {0x10: TO_FERNWICK, 0x11: TO_QUARRY}
     held = machine(entries, order=tuple(range(0x8000, 0x8400)))
-    began = time.process_time()
+    watch = Stopwatch()
     document = look(held)
-    assert time.process_time() - began < 4
+    assert watch.seconds() < 4
     assert len(document["routes"]) <= 500
     assert len(document["routes"]) + document["more"]["routes"] == 0x10000 + 1
     assert names(document)["Quarry"] == "on request", "what starts is kept before what fails"

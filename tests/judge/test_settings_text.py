@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import time
-
 import pytest
 
 from bootwatch.judge.menu import OWN, UNKNOWN, By, Menu, Role, Stanza, Target, Where
 from bootwatch.judge.settings_text import parse
+from tests.pace import Stopwatch
 
 ROOT = "3d1c9a52-77aa-4e0b-8f11-5b6c7d8e9f00"
 SERIAL = "1A2B-3C4D"
@@ -297,9 +296,9 @@ def test_only_a_file_system() -> None:
 )
 def test_hostile_settings_are_read_soon(text: str) -> None:
     data = text.encode()
-    began = time.process_time()
+    watch = Stopwatch()
     menu = parse(data)
-    assert time.process_time() - began < 0.4
+    assert watch.seconds() < 0.4
     assert len(menu.stanzas) <= 500
     assert all(len(stanza.targets) <= 40 for stanza in menu.stanzas)
     assert sum(len(target.path) for stanza in menu.stanzas for target in stanza.targets) < 1 << 20
