@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from bootwatch.judge.acceptance import Known, Rules, settled
 from bootwatch.judge.custody import Look, custody_between
@@ -18,9 +18,10 @@ from bootwatch.model.change import Custody, Drift
 from bootwatch.model.evidence import Evidence
 from bootwatch.model.past import Spot
 from bootwatch.model.path import fold, uncounted
-from bootwatch.model.snapshot import VOLUME_PART, Circumstance, State
+from bootwatch.model.snapshot import HEADER, VOLUME_PART, Circumstance
 
 Ends = tuple[int | None, int | None]
+Contents = dict[Spot, str | None]  # the SHA-256 of each file
 # Longer spans are cut at their beginning: what is said of them is less, and true.
 _MOST_LOOKS = 500
 
@@ -45,6 +46,7 @@ class Spans:
     def __init__(self, history: History, scene: Scene) -> None:
         self.history, self.scene = history, scene
         self.past = churn.past(history, scene.circumstance)
+        self._stored: dict[str, Contents] = {}
         self._known: dict[Ends, tuple[Span, tuple[Evidence, ...]]] = {}
 
     def of(self, ends: Ends) -> tuple[Span, tuple[Evidence, ...]]:
@@ -92,16 +94,41 @@ class Spans:
     def _touched(self, first: int, last: int | None) -> Iterator[str]:
         """Other systems whose volatile files differ between two snapshots."""
         theirs = self._of_others
-        names = {VOLUME_PART + volume for volume, _ in theirs}
-        before = _contents(self.history.state(first, names)[0])
-        is_newest = last in (None, self.scene.snapshot.number)
-        after = _contents(self.scene.state if is_newest else self.history.state(last or 0, names)[0])
+        before, after = self._contents_at(first), self._contents_at(last)
         touched = {
             theirs[spot]
             for spot in theirs
             if None not in (before.get(spot), after.get(spot)) and before[spot] != after[spot]
         }
         yield from sorted(touched)
+
+    def _contents_at(self, number: int | None) -> Contents:
+        """Of the volatile files of others in one snapshot."""
+        if number in (None, self.scene.snapshot.number):
+            return self._contents_now
+        parts = self.history.part_digests(number) if self._of_others else {}
+        found: Contents = {}
+        for volume in {volume for volume, _ in self._of_others}:
+            own = parts.get(VOLUME_PART + volume)
+            found |= self._contents_of(volume, own) if own else {}
+        return found
+
+    def _contents_of(self, volume: str, own: str) -> Contents:
+        """The same in one stored volume, by the digest of its part, each looked at once."""
+        if own not in self._stored:
+            (part,) = self.history.parts_by_digest({volume: own}).values()
+            files = ((path, line) for path, line in part.items() if path != HEADER)
+            spots = (((volume, _folded(path)), line.get("sha256")) for path, line in files)
+            self._stored[own] = {spot: content for spot, content in spots if spot in self._of_others}
+        return self._stored[own]
+
+    @cached_property
+    def _contents_now(self) -> Contents:
+        return {
+            (plain(volume.identity), _folded(path)): file.sha256
+            for volume in self.scene.state.volumes.values()
+            for path, file in volume.files.items()
+        }
 
     @cached_property
     def _of_others(self) -> dict[Spot, str]:
@@ -128,10 +155,6 @@ class Spans:
         return span.custody is Custody.HERE
 
 
-def _contents(state: State) -> dict[Spot, str | None]:
-    """The SHA-256 of each file."""
-    return {
-        (plain(volume.identity), fold(uncounted(path))): file.sha256
-        for volume in state.volumes.values()
-        for path, file in volume.files.items()
-    }
+@lru_cache(maxsize=1 << 16)
+def _folded(path: str) -> str:
+    return fold(uncounted(path))
