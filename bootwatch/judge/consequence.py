@@ -7,13 +7,15 @@ is `diverted`; any other lost route is `weakened`. A change that took nothing aw
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
+from itertools import takewhile
 
 from bootwatch.judge.altered import usual
 from bootwatch.judge.drafts import Consequence, Draft, stable_id
-from bootwatch.judge.entries import Entry
+from bootwatch.judge.entries import Entry, read_order
 from bootwatch.judge.entry_changes import same_order
+from bootwatch.judge.finding_entries import leads_to_removable
 from bootwatch.judge.lost_sight import lost_sight, was_program
 from bootwatch.judge.lost_ways import LostWay, LostWays, uses
 from bootwatch.judge.meanings import CHANGES, fill
@@ -29,6 +31,7 @@ from bootwatch.model.change import Change, Finding
 from bootwatch.model.level import Level, worst
 from bootwatch.model.past import NO_PAST, Past, Spot
 from bootwatch.model.path import fold, folder_of, uncounted
+from bootwatch.model.snapshot import State
 
 _TAKES_WAYS = frozenset(
     {
@@ -74,6 +77,17 @@ class Consequences:
     def known_before(self) -> frozenset[str]:
         """The names of the systems that the baseline knows a way to."""
         return frozenset(one.name for one in self.before.systems if one.routes)
+
+    @property
+    def next_expected(self) -> bool | None:
+        """Whether the system that would start next is the baseline's; None where either can't be told."""
+        former, today = self.before.next_system, self.at_once.next_system
+        following = self.at_once.next_start
+        if former is None or not self.before.next_start.certain:
+            return None
+        if not following.certain and (not following.candidates or self._may_be_same(following, former)):
+            return None
+        return today is not None and today.key == former.key
 
     def of(self, draft: Draft) -> Consequence:
         """The worst of what the change led to."""
@@ -261,9 +275,28 @@ class Consequences:
         if is_volume and self.visitors.idle(str(draft.scope.get("volume"))):
             return "Nothing starts from it: no program lies on it, and no entry names it."
         is_order = draft.change == "order-changed"
-        if is_order and same_order(self.sides, lambda entry: not self.visitors.entry(entry.to_json())):
+        is_kept = is_order and same_order(self.sides, lambda entry: not self.visitors.entry(entry.to_json()))
+        if is_kept and not self._came_in_front:
             return "Only entries that come and go with their devices are tried at another place."
         return ""
+
+    @cached_property
+    def _came_in_front(self) -> bool:
+        """Whether an entry for a device that stays (a network card, a disk) was put in front of all systems."""
+        sides = self.sides
+        before = {now.number: old for old, now in sides.entries.same}
+        stood = self._in_front(sides.before, sides.entries_before)
+        front = (sides.entries_now[number] for number in self._in_front(sides.now, sides.entries_now))
+        return any(
+            not leads_to_removable(sides.now, entry)
+            and (entry.number not in before or before[entry.number].number not in stood)
+            for entry in front
+        )
+
+    def _in_front(self, state: State, entries: Mapping[int, Entry]) -> list[int]:
+        """The entries before the first one that is no device's own."""
+        known = [number for number in read_order(state) if number in entries and entries[number].is_tried]
+        return list(takewhile(lambda number: self.visitors.entry(entries[number].to_json()), known))
 
     def _is_needed_each_time(self, draft: Draft) -> bool:
         """Whether a file is gone, or empty, that was written at many starts until now."""

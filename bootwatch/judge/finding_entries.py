@@ -39,13 +39,14 @@ def _removable_first(scene: Scene) -> Iterator[Finding]:
     entries = read_entries(scene.state)
     tried = (entries[number] for number in read_order(scene.state) if number in entries)
     first = next((entry for entry in tried if entry.is_tried), None)
-    if first and _leads_to_removable(scene.state, first):
+    if first and leads_to_removable(scene.state, first):
         where = ", ".join(part for part in (first.name, first.volume or first.path) if part)
         system = scene.systems.of_entry(first)
         yield told("removable-first", first.identity, describe(first), where, system=system)
 
 
-def _leads_to_removable(state: State, entry: Entry) -> bool:
+def leads_to_removable(state: State, entry: Entry) -> bool:
+    """Whether an entry leads to a removable disk, or to whatever is plugged into USB."""
     if entry.volume:
         return any(
             disk.removable

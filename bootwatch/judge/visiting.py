@@ -11,6 +11,7 @@ from bootwatch.model.disk import Disk
 from bootwatch.model.snapshot import State
 
 _USB = re.compile(r"/usb[0-9]+/")
+_BOOT = re.compile(r"/(boot|efi)(/|$)")
 
 
 def is_automatic(entry: Entry) -> bool:
@@ -18,22 +19,30 @@ def is_automatic(entry: Entry) -> bool:
     return entry.is_firmware_made or entry.file is None
 
 
+def is_boot_folder(folder: str) -> bool:
+    """Whether a volume that is mounted there is one that the running system starts from."""
+    return bool(_BOOT.match(folder))
+
+
 def is_visiting(disk: Disk, state: State, entries: Iterable[Entry]) -> bool:
     """Whether a disk comes and goes: a removable one; and a drive on USB, unless somebody made an entry for a
-    file on it, or the running system mounts it at each start."""
+    file on it. Not what the running system mounts under /boot or /efi at each start."""
+    parts = {part.identifier for part in disk.partitions}
+    if _is_mounted(disk, state, parts):
+        return False
     if disk.removable:
         return True
     if not _USB.search(disk.address):
         return False
-    parts = {part.identifier for part in disk.partitions}
-    named = any(entry.volume in parts for entry in entries if not is_automatic(entry))
-    return not named and not _is_mounted(disk, state, parts)
+    return not any(entry.volume in parts for entry in entries if not is_automatic(entry))
 
 
 def _is_mounted(disk: Disk, state: State, parts: set[str]) -> bool:
     lines = state.facts.get("fstab")
-    known = lines if isinstance(lines, list) else ()
-    sources = {str(line.get("source", "")).upper() for line in known if isinstance(line, dict)}
+    known = [line for line in lines if isinstance(line, dict)] if isinstance(lines, list) else []
+    sources = {
+        str(one.get("source", "")).upper() for one in known if is_boot_folder(str(one.get("target", "")))
+    }
     serials = {volume.serial for volume in state.volumes.values() if volume.disk == disk.key}
     uuids = {part.content.uuid for part in disk.partitions if part.content and part.content.uuid}
     names = {f"PARTUUID={plain(part).partition(':')[2]}" for part in parts}

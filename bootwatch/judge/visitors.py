@@ -8,7 +8,7 @@ from typing import Any
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.sides import Sides
 from bootwatch.judge.system import System
-from bootwatch.judge.visiting import is_automatic, is_visiting
+from bootwatch.judge.visiting import is_automatic, is_boot_folder, is_visiting
 from bootwatch.model.past import NO_PAST, Past
 
 
@@ -55,8 +55,10 @@ class Visitors:
 
     @cached_property
     def _home(self) -> frozenset[str]:
-        running = self._sides.systems.running()
-        return frozenset(map(plain, running.volumes)) if running else frozenset()
+        running, now = self._sides.systems.running(), self._sides.running
+        mounts = now.mounts if now else {}
+        mounted = {plain(volume) for volume, folder in mounts.items() if is_boot_folder(folder)}
+        return frozenset({*mounted, *map(plain, running.volumes if running else ())})
 
     @cached_property
     def _named(self) -> frozenset[str]:

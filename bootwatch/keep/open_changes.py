@@ -96,7 +96,8 @@ def keep_open(history: History, drift: Drift, number: int | None = None) -> None
 
 
 def _may_hide(gaps: Iterable[Gap], scope: dict[str, Any]) -> bool:
-    return any(scope == _ANYWHERE or gap.hides(scope) for gap in gaps)
+    """A gap of the machine as such (a log that can't be read) hides nothing, and may stay for good."""
+    return any(gap.hides(scope) or (scope == _ANYWHERE and gap.kind != "machine") for gap in gaps)
 
 
 def since(history: History, item: Item) -> int:
