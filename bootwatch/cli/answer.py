@@ -19,6 +19,7 @@ from bootwatch.tell.age import age
 from bootwatch.tell.phrases import besides_changes, moment, one_line, unwatched
 from bootwatch.tell.plain import plain
 from bootwatch.tell.routes_words import next_phrase, systems_phrase
+from bootwatch.tell.spoken import spoken
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -30,7 +31,8 @@ def run(arguments: argparse.Namespace) -> int:
     print(f"{plain(str(routes['machine']))}: {plain(said, 2000)}")
     print(f"next start: {plain(next_phrase(routes['next_start']), 1000)}")
     missed = unwatched(drift) if drift else ""
-    print(f"last checked: {_when(routes)}{missed and '; ' + missed}")
+    code = f"; on the phone say {spoken(drift, routes)}" if drift and status(drift) else ""
+    print(f"last checked: {_when(routes)}{missed and '; ' + missed}{code}")
     if drift is None:
         raise no_baseline(places)
     statuses = {status(drift), routes_status(routes)}

@@ -12,12 +12,24 @@ import sys
 from collections.abc import Sequence
 
 from bootwatch import __version__
-from bootwatch.cli import answer, baseline, demo, drift, history, meaning, rehearse, routes, send, snapshot
+from bootwatch.cli import (
+    answer,
+    baseline,
+    demo,
+    drift,
+    heard,
+    history,
+    meaning,
+    rehearse,
+    routes,
+    send,
+    snapshot,
+)
 from bootwatch.places import Places
 from bootwatch.problem import Problem, UsageProblem
 from bootwatch.tell.plain import plain
 
-_COMMANDS = (snapshot, baseline, drift, routes, rehearse, history, send, meaning, demo)
+_COMMANDS = (snapshot, baseline, drift, routes, rehearse, history, send, meaning, heard, demo)
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -74,11 +74,11 @@ def run(arguments: argparse.Namespace) -> int:
 def document(meaning: Meaning) -> str:
     """One meaning as people read it, on 80 columns."""
     parts = [
-        ("", f"{meaning.name}: {_general(meaning, meaning.headline)}"),
-        ("What it means for starting", _general(meaning, meaning.consequence)),
-        ("What it is", _general(meaning, meaning.means)),
-        ("What to do", _general(meaning, meaning.todo)),
-        ("Take care", _general(meaning, meaning.caution)),
+        ("", f"{meaning.name}: {general(meaning, meaning.headline)}"),
+        ("What it means for starting", general(meaning, meaning.consequence)),
+        ("What it is", general(meaning, meaning.means)),
+        ("What to do", general(meaning, meaning.todo)),
+        ("Take care", general(meaning, meaning.caution)),
     ]
     lines: list[str] = []
     for heading, text in parts:
@@ -98,11 +98,11 @@ def overview() -> str:
     for heading, meanings in (("Changes", CHANGES), ("Findings", FINDINGS)):
         lines += [*([""] if lines else []), heading]
         for meaning in meanings.values():
-            lines += wrapped(_general(meaning, meaning.headline), _WIDTH, f"  {meaning.name:<24}")
+            lines += wrapped(general(meaning, meaning.headline), _WIDTH, f"  {meaning.name:<24}")
     return "\n".join(lines)
 
 
-def _general(meaning: Meaning, sentence: str) -> str:
+def general(meaning: Meaning, sentence: str) -> str:
     """The sentence for no machine in particular."""
     noun = _NOUNS.get(meaning.name) or _NOUNS[meaning.name.partition("-")[0]]
     return fill(sentence, noun, "the system") if sentence else ""

@@ -36,6 +36,7 @@ from bootwatch.service.starts import keep_prediction
 from bootwatch.service.uefi import require_uefi
 from bootwatch.tell import board, journal
 from bootwatch.tell.report import Facts
+from bootwatch.tell.spoken import spoken
 
 _CACHE = "baseline-cache"
 PROGRAMS = "programs"
@@ -332,16 +333,16 @@ def _message_id(history: History, reading: Reading, news: list[Change | Finding]
 def _publish(
     places: Places, reading: Reading, trouble: Problem | None, baseline_trouble: Problem | None
 ) -> None:
+    code = spoken(reading.drift, reading.routes, compared=baseline_trouble is None)
     try:
         board.publish_document(places, "routes.json", reading.routes)
         if reading.drift:
-            board.publish(
-                places, reading.drift, reading.facts, _seen_when_saved(reading.baseline, reading.drift)
-            )
+            seen = _seen_when_saved(reading.baseline, reading.drift)
+            board.publish(places, reading.drift, reading.facts, seen, spoken=code)
         elif baseline_trouble:
-            board.publish_trouble(places, reading.machine, baseline_trouble.message)
+            board.publish_trouble(places, reading.machine, baseline_trouble.message, spoken=code)
         else:
-            board.publish_without_baseline(places, reading.machine)
+            board.publish_without_baseline(places, reading.machine, spoken=code)
         if trouble:
             board.add_to_log_in(places, f"bootwatch goes by no settings at all: {trouble.message}")
     except OSError as error:

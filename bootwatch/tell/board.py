@@ -20,21 +20,23 @@ from bootwatch.tell.report import Facts
 
 _MODE = 0o644
 _LINE = 78
+_SAY = "On the phone, read out: "
 
 
-def publish(places: Places, drift: Drift, facts: Facts, known: Collection[str] = ()) -> None:
+def publish(places: Places, drift: Drift, facts: Facts, known: Collection[str] = (), *, spoken: str) -> None:
     """Write ``drift.json``, ``summary`` and ``motd`` below ``<run>``; nothing where the root has no /run.
 
     ``motd`` is empty as long as nothing above routine is open, but for what was wrong by itself when the
-    baseline was saved: ``known`` are those findings' ids. Raises OSError when they can't be written.
+    baseline was saved: ``known`` are those findings' ids. ``spoken`` is the code for the phone.
+    Raises OSError when they can't be written.
     """
     if places.run is None:
         return
     _put_all(
         places.run,
-        document(drift, facts),
+        document(drift, facts) | {"spoken": spoken},
         f"{plain(facts.machine)}: {one_line(drift)}",
-        log_in_lines(_without(drift, known), facts),
+        log_in_lines(_without(drift, known), facts, spoken),
     )
 
 
@@ -53,7 +55,7 @@ def _put_json(path: Path, document: dict[str, Any]) -> None:
     _put(path, json.dumps(document, indent=1) + "\n")
 
 
-def publish_without_baseline(places: Places, machine: str) -> None:
+def publish_without_baseline(places: Places, machine: str, *, spoken: str) -> None:
     """The same while there is no baseline to compare with: ``baseline`` in ``drift.json`` is null then.
 
     Raises OSError when they can't be written.
@@ -65,17 +67,18 @@ def publish_without_baseline(places: Places, machine: str) -> None:
         "snapshot": None,
         "time": None,
         "baseline": None,
+        "spoken": spoken,
     }
     _put_all(places.run, document, f"{plain(machine)}: no baseline was saved yet", "")
 
 
-def publish_trouble(places: Places, machine: str, sentence: str) -> None:
+def publish_trouble(places: Places, machine: str, sentence: str, *, spoken: str) -> None:
     """Say at log-in why nothing is compared; the last comparison stays. Raises OSError."""
     if places.run is None:
         return
     places.run.mkdir(mode=0o755, exist_ok=True)
     _put(places.run / "summary", f"{plain(machine)}: {plain(sentence)}\n")
-    _put(places.run / "motd", f"bootwatch compares nothing: {plain(sentence)}\n")
+    _put(places.run / "motd", f"bootwatch compares nothing: {plain(sentence)}\n  {_SAY}{spoken}\n")
 
 
 def add_to_log_in(places: Places, sentence: str) -> None:
@@ -85,8 +88,8 @@ def add_to_log_in(places: Places, sentence: str) -> None:
         _put(path, path.read_text() + plain(sentence, _LINE * 3) + "\n")
 
 
-def log_in_lines(drift: Drift, facts: Facts) -> str:
-    """Two or three lines for whoever logs in while something above routine is open, else nothing."""
+def log_in_lines(drift: Drift, facts: Facts, spoken: str) -> str:
+    """Three or four lines for whoever logs in while something above routine is open, else nothing."""
     items: list[Change | Finding] = [*drift.changes, *drift.findings]
     if all(item.level is Level.ROUTINE for item in items):
         return ""
@@ -94,6 +97,7 @@ def log_in_lines(drift: Drift, facts: Facts) -> str:
     lines += wrapped(
         f"Seen {phrases.moment(facts.time)}. Before you switch off, see: bootwatch drift", _LINE, "  "
     )
+    lines.append(f"  {_SAY}{spoken}")
     return "".join(f"{line}\n" for line in lines)
 
 

@@ -337,6 +337,12 @@ def test_answer_in_three_lines(bootwatch: Commands) -> None:
     assert lines[0].startswith("hall: ")
     assert lines[1] == "next start: Quarry, by its entry Boot0001"
     assert "snapshot 2" in lines[2]
+    code = lines[2].partition("; on the phone say ")[2]
+    heard = bootwatch("heard", code).out.splitlines()
+    assert heard[2] == "next start: the system whose name begins with Q" and "today, " in heard[4]
+    run = bootwatch.root.folder / "run/bootwatch"
+    assert json.loads((run / "drift.json").read_text())["spoken"] == code
+    assert f"On the phone, read out: {code}\n" in (run / "motd").read_text()
 
 
 def test_history_lists_newest_first(bootwatch: Commands) -> None:
