@@ -25,12 +25,14 @@ from bootwatch.model.snapshot import Snapshot, State
 @dataclass(frozen=True)
 class Comparison:
     """How a snapshot differs, and what it means by itself: ``outlook`` is what would start now, what was
-    asked for once included; the scene's systems are those of both sides, ``findings`` need no baseline."""
+    asked for once included; the scene's systems are those of both sides, ``findings`` need no baseline.
+    ``next_expected``: whether the usual system starts next, None where that can't be told."""
 
     drift: Drift
     outlook: Outlook
     scene: Scene
     findings: tuple[Finding, ...]
+    next_expected: bool | None
 
 
 def compare(
@@ -61,4 +63,5 @@ def compare(
     scene = Scene(now, sides.systems, consequences.now, past, consequences.known_before)
     by_itself = findings(scene)
     found = (*by_itself, *consequences.unexplained(changes), *unseen(sides))
-    return Comparison(Drift(changes, found, now.gaps), consequences.at_once, scene, by_itself)
+    drift = Drift(changes, found, now.gaps)
+    return Comparison(drift, consequences.at_once, scene, by_itself, consequences.next_expected)

@@ -34,7 +34,7 @@ from bootwatch.service.ahead import Judged, judged, record_of, with_record
 from bootwatch.service.spans import place_in_time
 from bootwatch.service.starts import keep_prediction
 from bootwatch.service.uefi import require_uefi
-from bootwatch.tell import board, journal
+from bootwatch.tell import board, journal, metrics
 from bootwatch.tell.report import Facts
 from bootwatch.tell.spoken import spoken
 
@@ -47,6 +47,7 @@ class Reading:
     """What one look at the machine gave. ``baseline`` and ``drift`` are None where nothing was saved yet.
 
     ``routes`` is what starts and what starts next, as it is shown; empty where that wasn't asked for.
+    ``next_expected``: whether the usual system starts next, None where that isn't known.
     ``troubles``: mistakes in the settings or the baseline, in spite of which the snapshot was recorded.
     """
 
@@ -55,6 +56,7 @@ class Reading:
     baseline: Baseline | None
     drift: Drift | None
     routes: dict[str, Any] = field(default_factory=dict)
+    next_expected: bool | None = None
     troubles: tuple[Problem, ...] = ()
 
     @property
@@ -188,7 +190,8 @@ def recompare(places: Places) -> None:
             history.set_overview(newest[0].number, newest[0].overview | {"routes": ahead})
         machine = _machine_name(config, snapshot)
         routes = _shown(ahead, machine, snapshot, predictions.summary(history))
-    _publish(places, Reading(machine, snapshot, baseline, drift, routes), None, None)
+    reading = Reading(machine, snapshot, baseline, drift, routes, found.next_expected)
+    _publish(places, reading, None, None)
 
 
 @contextlib.contextmanager
@@ -258,7 +261,7 @@ def _record(
         found = found.numbered(snapshot)
         drift = _keep(history, config, found, baseline)
     routes = _shown(view["routes"], machine, snapshot, predictions.summary(history))
-    return Reading(machine, snapshot, baseline, drift, routes)
+    return Reading(machine, snapshot, baseline, drift, routes, found.next_expected)
 
 
 def _keep(history: History, config: Config, found: Judged, baseline: Baseline | None) -> Drift | None:
@@ -336,6 +339,7 @@ def _publish(
     code = spoken(reading.drift, reading.routes, compared=baseline_trouble is None)
     try:
         board.publish_document(places, "routes.json", reading.routes)
+        metrics.publish(places, _figures(reading))
         if reading.drift:
             seen = _seen_when_saved(reading.baseline, reading.drift)
             board.publish(places, reading.drift, reading.facts, seen, spoken=code)
@@ -347,6 +351,18 @@ def _publish(
             board.add_to_log_in(places, f"bootwatch goes by no settings at all: {trouble.message}")
     except OSError as error:
         print(f"bootwatch: the summary in {places.run} was not renewed: {error.strerror}", file=sys.stderr)
+
+
+def _figures(reading: Reading) -> metrics.Figures:
+    drift = reading.drift
+    known = _seen_when_saved(reading.baseline, drift) if drift else set()
+    return metrics.Figures(
+        looked=reading.snapshot.circumstance.time,
+        starts=[(one["name"], one["starts"]) for one in reading.routes["systems"] if not one["removable"]],
+        next_expected=reading.next_expected,
+        open_levels=metrics.open_levels(drift, known) if drift else None,
+        unread=len(reading.snapshot.gaps),
+    )
 
 
 def may_record(places: Places) -> bool:

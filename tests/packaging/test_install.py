@@ -73,8 +73,13 @@ def test_other_users_may_run_it_and_change_nothing(root: Path) -> None:
 def test_a_new_version_leaves_nothing_of_the_old(root: Path) -> None:
     left_over = root / LIBRARY / "bootwatch/gone_since.py"
     left_over.write_text("")
+    collector = root / "var/lib/prometheus/node-exporter"
+    assert not collector.parent.exists()
+    collector.mkdir(parents=True)
     assert install(root).returncode == 0
     assert not left_over.exists()
+    # Monitoring came meanwhile.
+    assert os.readlink(collector / "bootwatch.prom") == "/run/bootwatch/metrics.prom"
     assert (root / LIBRARY / "bootwatch/__init__.py").is_file()
     assert {path.name for path in (root / LIBRARY).parent.iterdir()} == {"bootwatch", "systemd"}
 
@@ -96,6 +101,9 @@ def test_removing_leaves_records_and_settings(root: Path) -> None:
     beside.mkdir()
     (beside / "tpm.conf").write_text("")
     (beside / "slow-firmware.conf").write_text("[Service]\nTimeoutStopSec=15s\n")
+    collector = root / "var/lib/prometheus/node-exporter"
+    collector.mkdir(parents=True)
+    (collector / "bootwatch.prom").symlink_to("/run/bootwatch/metrics.prom")
     result = install(root, "--remove")
     assert result.returncode == 0, result.stderr
     assert everything(root) == {

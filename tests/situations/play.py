@@ -111,7 +111,7 @@ class Stage:
         if given not in self._begun:
             places = _places(self._folder / f"begun-{len(self._begun)}", said.get("settings"))
             keep_snapshot(places, first, tell=False)
-            _save(places)
+            save(places)
             self._begun[given] = places.root
         return self._begun[given]
 
@@ -135,7 +135,7 @@ def _places(folder: Path, settings: Any) -> Places:
     return places
 
 
-def _save(places: Places) -> None:
+def save(places: Places) -> None:
     """As `bootwatch baseline save` does, but for the spares and the time of day."""
     with History.look(places.history) as history:
         assert history

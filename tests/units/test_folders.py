@@ -48,6 +48,7 @@ def names(file: Path) -> dict[int, str]:
         ("var/lib/bootwatch-send", "bootwatch-send:bootwatch", 0o750),
         ("run/bootwatch", "root:bootwatch", 0o1775),
         ("run/bootwatch/send", "bootwatch-send:bootwatch", 0o755),
+        ("run/bootwatch/metrics.prom", "bootwatch:bootwatch", 0o644),
     ],
 )
 def test_who_owns_what(root: Path, path: str, owner: str, mode: int) -> None:
