@@ -282,7 +282,7 @@ class Consequences:
 
     @cached_property
     def _came_in_front(self) -> bool:
-        """Whether an entry for a device that stays (a network card, a disk) was put in front of all systems."""
+        """Whether an entry for a device that stays, a network card say, was put in front of all systems."""
         sides = self.sides
         before = {now.number: old for old, now in sides.entries.same}
         stood = self._in_front(sides.before, sides.entries_before)

@@ -181,6 +181,9 @@ class _Mender:
         default = self._ground.architecture.default_file
         for identity, loader in self._loaders.items():
             volume = self.state.volumes[identity]
+            there = volume.file(default)
+            if there and there.is_folder:  # a folder of that name is in the way
+                continue
             if self._ground.default_on(volume).starts is False and fold(loader.path) != fold(default):
                 what = f"put a copy of {loader.path} at {default} on {self._nouns.volume(volume)}"
                 apply = partial(altered.with_copy, volume=identity, file=loader, path=default)
