@@ -17,6 +17,7 @@ from bootwatch.judge.proof import started
 from bootwatch.judge.scene import Scene
 from bootwatch.judge.steps import By
 from bootwatch.judge.system import System
+from bootwatch.model.boot_folder import is_boot_folder
 from bootwatch.model.disk import ESP, MBR_ESP
 from bootwatch.model.path import uncounted
 from bootwatch.model.volume import File, Volume
@@ -49,7 +50,7 @@ class Roles:
         found = []
         for identity, folder in sorted(self._scene.circumstance.mounts.items(), key=_by_folder):
             volume = self._scene.state.volumes.get(identity)
-            if volume and _is_for_boot(folder):
+            if volume and is_boot_folder(folder):
                 found.append(Role(f"is mounted on {folder}", f"mounted on {folder}", volume, folder))
         return self._lasting(found)
 
@@ -60,7 +61,7 @@ class Roles:
         return self._lasting(
             Role(f"fstab names for {line.target}", f"fstab for {line.target}", volume, line.target)
             for line in fstab.lines
-            if _is_for_boot(line.target)
+            if is_boot_folder(line.target)
             for volume in fstab.volumes(line)
         )
 
@@ -175,10 +176,6 @@ class Roles:
 
     def _lasting(self, roles: Iterable[Role]) -> list[Role]:
         return [role for role in roles if not comes_and_goes(self._scene, role.volume)]
-
-
-def _is_for_boot(folder: str) -> bool:
-    return any(folder == top or folder.startswith(top + "/") for top in ("/boot", "/efi"))
 
 
 def _by_folder(item: tuple[str, str]) -> str:

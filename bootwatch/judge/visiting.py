@@ -7,21 +7,16 @@ from collections.abc import Iterable
 
 from bootwatch.judge.entries import Entry
 from bootwatch.judge.pairs import plain
+from bootwatch.model.boot_folder import is_boot_folder
 from bootwatch.model.disk import Disk
 from bootwatch.model.snapshot import State
 
 _USB = re.compile(r"/usb[0-9]+/")
-_BOOT = re.compile(r"/(boot|efi)(/|$)")
 
 
 def is_automatic(entry: Entry) -> bool:
     """Whether an entry is one that firmware makes by itself for a device: such ones name no file."""
     return entry.is_firmware_made or entry.file is None
-
-
-def is_boot_folder(folder: str) -> bool:
-    """Whether a volume that is mounted there is one that the running system starts from."""
-    return bool(_BOOT.match(folder))
 
 
 def is_visiting(disk: Disk, state: State, entries: Iterable[Entry]) -> bool:

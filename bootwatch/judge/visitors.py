@@ -8,7 +8,8 @@ from typing import Any
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.sides import Sides
 from bootwatch.judge.system import System
-from bootwatch.judge.visiting import is_automatic, is_boot_folder, is_visiting
+from bootwatch.judge.visiting import is_automatic, is_visiting
+from bootwatch.model.boot_folder import is_boot_folder
 from bootwatch.model.past import NO_PAST, Past
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from bootwatch.model.boot_folder import is_boot_folder
 from bootwatch.observe.machine import Machine
 
 FAT_NAMES = frozenset({"vfat", "msdos"})
@@ -36,11 +37,6 @@ class FstabLine:
 
     def to_json(self) -> dict[str, str]:
         return {"source": self.source, "target": self.target, "type": self.kind, "options": self.options}
-
-
-def is_boot_folder(folder: str) -> bool:
-    """Whether a volume mounted there takes part in starting."""
-    return any(is_below(folder, top) for top in ("/boot", "/efi"))
 
 
 def read_mounts(machine: Machine) -> list[Mount]:

@@ -13,6 +13,7 @@ from typing import BinaryIO, cast
 
 from bootwatch.formats import FormatError
 from bootwatch.formats.fat import Volume as FatVolume
+from bootwatch.model.boot_folder import is_boot_folder
 from bootwatch.model.disk import BOOT_TYPES, Disk, Partition
 from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.path import fold
@@ -21,7 +22,7 @@ from bootwatch.observe.blocks import Drive
 from bootwatch.observe.faults import read_faults
 from bootwatch.observe.files import KeepProgram, Listing, read_folder, read_walk
 from bootwatch.observe.machine import Machine, detail_of, reason_for, reason_in_reading
-from bootwatch.observe.mounts import FAT_NAMES, FstabLine, Mount, is_below, is_boot_folder, read_mounts
+from bootwatch.observe.mounts import FAT_NAMES, FstabLine, Mount, is_below, read_mounts
 from bootwatch.observe.naming import names_volume
 from bootwatch.observe.window import Window
 
