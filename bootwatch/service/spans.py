@@ -47,20 +47,23 @@ class Spans:
         self.history, self.scene = history, scene
         self.past = churn.past(history, scene.circumstance)
         self._stored: dict[str, Contents] = {}
-        self._known: dict[Ends, tuple[Span, tuple[Evidence, ...]]] = {}
+        self._spans: dict[Ends, tuple[Span, tuple[Evidence, ...]]] = {}
+        self._known: dict[Ends, Known] = {}
 
     def of(self, ends: Ends) -> tuple[Span, tuple[Evidence, ...]]:
         """The time between two snapshots by number, and what is known of it. None as the second one stands
         for the newest snapshot where that isn't recorded."""
-        if ends not in self._known:
+        if ends not in self._spans:
             span = self._span(*ends)
-            self._known[ends] = span, evidence(span)
-        return self._known[ends]
+            self._spans[ends] = span, evidence(span)
+        return self._spans[ends]
 
     def known(self, ends: Ends) -> Known:
-        """What an acceptance goes by besides."""
-        started = frozenset(self._started(*ends))
-        return Known(self.scene.systems, self.scene.state, started, self.scene.known_before)
+        """What an acceptance goes by besides: the same for all changes of one time."""
+        if ends not in self._known:
+            started = frozenset(self._started(*ends))
+            self._known[ends] = Known(self.scene.systems, self.scene.state, started, self.scene.known_before)
+        return self._known[ends]
 
     def _span(self, first: int | None, last: int | None) -> Span:
         looks = list(self._looks(first, last))
