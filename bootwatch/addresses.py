@@ -29,13 +29,15 @@ CheckUrl = Callable[[str], str | None]
 
 @dataclass(frozen=True)
 class Address:
-    """One recipient. ``name`` is what messages call it; ``to`` may hold a password and is never shown."""
+    """One recipient. ``name`` is what messages call it; ``to`` may hold a password and is never shown.
+    ``sign_of_life``: whether it gets those, where the machine's settings ask for any."""
 
     name: str
     least: Level
     reader: str
     to: str = field(repr=False)
     route: Route | None = field(default=None, repr=False)
+    sign_of_life: bool = False
 
     @property
     def identity(self) -> str:
@@ -113,16 +115,20 @@ class _Found:
 
     def add(self, item: Value) -> None:
         settings = self._settings
-        fields = settings.fields(item, ("to", "least", "name", "reader"), needed=("to",))
+        fields = settings.fields(item, ("to", "least", "name", "reader", "sign_of_life"), needed=("to",))
         to = settings.text(fields.get("to"))
         least = settings.choice(fields.get("least"), "level", [level.value for level in Level])
         reader = settings.choice(fields.get("reader"), "reader", READERS)
         name = settings.text(fields.get("name"))
+        sign = settings.flag(fields.get("sign_of_life"))
         if to is None or "to" not in fields:
             return
         for route in self._routes(to, fields["to"]):
             shown = name or _shown(to, route, item.line)
-            address = Address(shown, Level(least or Level.WEAKENED), reader or READERS[0], to, route)
+            reader = reader or READERS[0]
+            # Mailboxes that somebody, or a roll call, reads; nobody wants a telephone to ring for it.
+            wanted = reader == READERS[0] and route is not None if sign is None else sign
+            address = Address(shown, Level(least or Level.WEAKENED), reader, to, route, wanted)
             self._keep(address, fields["to"])
 
     def _routes(self, to: str, value: Value) -> list[Route] | list[None]:

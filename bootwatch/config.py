@@ -11,6 +11,7 @@ from bootwatch.judge.acceptance import Rules
 from bootwatch.judge.meanings import CHANGES
 from bootwatch.judge.naming import Naming
 from bootwatch.judge.weigh import Rule, Weights
+from bootwatch.model.care import ENGLISH, UNKNOWN, Care
 from bootwatch.model.level import Level
 from bootwatch.model.path import fold
 from bootwatch.problem import UsageProblem
@@ -22,11 +23,19 @@ _IDENTITIES = (
     re.compile("fat:[0-9a-f]{4}-[0-9a-f]{4}", re.IGNORECASE),
 )
 _IDENTITY_FORMS = "gpt:PARTUUID, mbr:SIGNATURE-NUMBER or fat:SERIAL, as bootwatch shows it"
+_KEYS = (
+    *("machine", "systems", "levels", "accept"),
+    *("looked_after_by", "menu_key", "stick", "language", "sign_of_life"),
+)
+LANGUAGES = (ENGLISH, "de")
+"""Those that texts for owners can be had in."""
+_MOST_DAYS = 366
 
 
 @dataclass(frozen=True)
 class SystemSetting:
-    """One system: what people call it, what else is part of it, whether to leave it out of what is shown.
+    """One system: what people call it, what else is part of it, whether to leave it out of what is shown, and
+    what the machine's owner calls it ("" for the same).
 
     ``join`` holds labels of entries, names of loaders' folders, folders (``\\EFI\\fernwick``), volumes by
     their identity (``gpt:GUID``), and folders on one volume (``gpt:GUID\\EFI\\fernwick``).
@@ -35,17 +44,22 @@ class SystemSetting:
     name: str
     join: tuple[str, ...] = ()
     hide: bool = False
+    called: str = ""
 
 
 @dataclass(frozen=True)
 class Config:
     """All settings; the defaults are those of a file that isn't there. ``machine`` None: the host name.
-    ``accept`` is the highest level up to which each system's own updates are expected and told to nobody."""
+    ``accept`` is the highest level up to which each system's own updates are expected and told to nobody.
+    ``care`` is for the owner's texts. ``sign_of_life``: after how many days a sign of life is sent, None for
+    never."""
 
     machine: str | None = None
     systems: tuple[SystemSetting, ...] = ()
     levels: tuple[Rule, ...] = ()
     accept: Level = Level.CHANGED
+    care: Care = UNKNOWN
+    sign_of_life: int | None = None
 
     @classmethod
     def load(cls, path: Path) -> Config:
@@ -80,7 +94,7 @@ class Config:
 
 
 def _config(settings: Settings, top: Value | None) -> Config:
-    fields = settings.fields(top, ("machine", "systems", "levels", "accept"))
+    fields = settings.fields(top, _KEYS)
     systems = [_system(settings, item) for item in settings.items(fields.get("systems"))]
     levels = [_rule(settings, item) for item in settings.items(fields.get("levels"))]
     accept = settings.choice(fields.get("accept"), "level", [level.value for level in Level])
@@ -90,15 +104,40 @@ def _config(settings: Settings, top: Value | None) -> Config:
         systems=tuple(system for system in systems if system),
         levels=tuple(rule for rule in levels if rule),
         accept=Level(accept) if accept else Level.CHANGED,
+        care=_care(settings, fields, [system for system in systems if system]),
+        sign_of_life=_days(settings, fields.get("sign_of_life")),
     )
 
 
+def _care(settings: Settings, fields: dict[str, Value], systems: list[SystemSetting]) -> Care:
+    person = settings.fields(fields.get("looked_after_by"), ("name", "phone"), needed=("name",))
+    return Care(
+        name=settings.text(person.get("name")) or "",
+        phone=settings.text(person.get("phone")) or "",
+        menu_key=settings.text(fields.get("menu_key")) or "",
+        stick=settings.text(fields.get("stick")) or "",
+        language=settings.choice(fields.get("language"), "language", LANGUAGES) or ENGLISH,
+        called={system.name: system.called for system in systems if system.called},
+    )
+
+
+def _days(settings: Settings, value: Value | None) -> int | None:
+    text = settings.text(value)
+    if value is None or text is None:
+        return None
+    if not re.fullmatch("[0-9]{1,3}", text) or not 1 <= int(text) <= _MOST_DAYS:
+        settings.wrong(value, f"here belongs a number of days from 1 to {_MOST_DAYS}")
+        return None
+    return int(text)
+
+
 def _system(settings: Settings, item: Value) -> SystemSetting | None:
-    fields = settings.fields(item, ("name", "join", "hide"), needed=("name",))
+    fields = settings.fields(item, ("name", "join", "hide", "called"), needed=("name",))
     name = settings.text(fields.get("name"))
     joined = [_joined(settings, one) for one in _one_or_more(settings, fields.get("join"))]
     hide = settings.flag(fields.get("hide"))
-    return SystemSetting(name, tuple(one for one in joined if one), bool(hide)) if name else None
+    called = settings.text(fields.get("called")) or ""
+    return SystemSetting(name, tuple(one for one in joined if one), bool(hide), called) if name else None
 
 
 def _joined(settings: Settings, value: Value) -> str | None:

@@ -10,6 +10,7 @@ from bootwatch.judge.entry_changes import entry_changes, moved_entries, next_cha
 from bootwatch.judge.file_changes import file_changes
 from bootwatch.judge.findings import findings, unseen
 from bootwatch.judge.firmware_changes import firmware_changes
+from bootwatch.judge.intact import files_untouched
 from bootwatch.judge.outlook import Outlook
 from bootwatch.judge.scene import Scene
 from bootwatch.judge.sides import Sides
@@ -26,13 +27,15 @@ from bootwatch.model.snapshot import Snapshot, State
 class Comparison:
     """How a snapshot differs, and what it means by itself: ``outlook`` is what would start now, what was
     asked for once included; the scene's systems are those of both sides, ``findings`` need no baseline.
-    ``next_expected``: whether the usual system starts next, None where that can't be told."""
+    ``next_expected``: whether the usual system starts next, and ``files_untouched``: whether people's files
+    are where they were; None where that can't be told."""
 
     drift: Drift
     outlook: Outlook
     scene: Scene
     findings: tuple[Finding, ...]
     next_expected: bool | None
+    files_untouched: bool | None
 
 
 def compare(
@@ -64,4 +67,5 @@ def compare(
     by_itself = findings(scene)
     found = (*by_itself, *consequences.unexplained(changes), *unseen(sides))
     drift = Drift(changes, found, now.gaps)
-    return Comparison(drift, consequences.at_once, scene, by_itself, consequences.next_expected)
+    untouched = files_untouched(before, now.state)
+    return Comparison(drift, consequences.at_once, scene, by_itself, consequences.next_expected, untouched)

@@ -115,9 +115,7 @@ def news(history: History, drift: Drift, known: Collection[str] = ()) -> list[It
     """
     rows = history.database.execute("SELECT id, content, level FROM told")
     told = {(own, content): Level(level) for own, content, level in rows}
-    changes = [change for change in drift.changes if change.level is not Level.ROUTINE]
-    wrong = [one for one in drift.findings if one.level.at_least(Level.WEAKENED) and one.id not in known]
-    items: list[Item] = [*changes, *wrong]
+    items = to_tell(drift, known)
     fresh = [item for item in items if (item.id, content_of(item)) not in told]
     most = worst(item.level for item in fresh)
     for item in items:
@@ -125,6 +123,23 @@ def news(history: History, drift: Drift, known: Collection[str] = ()) -> list[It
         if level and not level.at_least(item.level) and not (most and most.at_least(item.level)):
             fresh.append(item)
     return fresh
+
+
+def to_tell(drift: Drift, known: Collection[str] = ()) -> list[Item]:
+    """What people must hear of, told or not. ``known`` as above."""
+    changes = [change for change in drift.changes if change.level is not Level.ROUTINE]
+    wrong = [one for one in drift.findings if one.level.at_least(Level.WEAKENED) and one.id not in known]
+    return [*changes, *wrong]
+
+
+def ease(history: History, drift: Drift) -> None:
+    """Remember of what was told how bad it is now: should it get worse again, that is news. Call it inside a
+    transaction."""
+    items: list[Item] = [*drift.changes, *drift.findings]
+    history.database.executemany(
+        "UPDATE told SET level = ? WHERE id = ? AND content = ?",
+        [(one.level.value, one.id, content_of(one)) for one in items],
+    )
 
 
 def mark_told(history: History, items: Iterable[Item], message: str) -> None:

@@ -86,12 +86,44 @@ CREATE TABLE IF NOT EXISTS imported (
     parts TEXT NOT NULL
 ) STRICT;
 """
+# What people were told, episode by episode (keep/alerts.py).
+_ALERTS = """
+CREATE TABLE IF NOT EXISTS alert (
+    number INTEGER PRIMARY KEY AUTOINCREMENT,
+    uid TEXT NOT NULL UNIQUE,
+    opened TEXT NOT NULL,
+    snapshot INTEGER NOT NULL,
+    baseline TEXT NOT NULL,
+    level TEXT,
+    ended TEXT NOT NULL DEFAULT '',
+    how TEXT NOT NULL DEFAULT '',
+    quiet_until TEXT NOT NULL DEFAULT ''
+) STRICT;
+CREATE TABLE IF NOT EXISTS stage (
+    alert INTEGER NOT NULL REFERENCES alert(number),
+    number INTEGER NOT NULL,
+    kind TEXT NOT NULL,
+    snapshot INTEGER NOT NULL,
+    time TEXT NOT NULL,
+    level TEXT NOT NULL,
+    message TEXT NOT NULL UNIQUE,
+    content TEXT NOT NULL,
+    is_spooled INTEGER NOT NULL DEFAULT 0,
+    PRIMARY KEY (alert, number)
+) STRICT;
+CREATE TABLE IF NOT EXISTS sign_of_life (
+    snapshot INTEGER PRIMARY KEY,
+    time TEXT NOT NULL,
+    message TEXT NOT NULL
+) STRICT;
+"""
 # What each version added to the one before it, from version 1 on.
-_STEPS = (_FIRST, _PREDICTIONS, _CHURN + _IMPORTED)
+_STEPS = (_FIRST, _PREDICTIONS, _CHURN + _IMPORTED, _ALERTS)
 VERSION = len(_STEPS)
 PREDICTIONS = 2  # the version that began to keep them
 CHURN = 3
 IMPORTED = 3
+ALERTS = 4
 
 
 def prepare(database: sqlite3.Connection, path: Path) -> None:

@@ -90,8 +90,9 @@ def _read(path: Path) -> Message:
 def _checked(message: Message) -> Message:
     """``message`` itself; raises TypeError where a value isn't of its kind, so that wording it can't fail."""
     words = [message.id, message.machine, message.moment, message.time, message.baseline_saved]
-    words += [message.baseline_reason, *message.news]
-    numbers = [message.snapshot]
+    words += [message.baseline_reason, *message.news, message.alert, message.called, message.opened]
+    words += [message.how, message.spoken]
+    numbers = [message.snapshot, message.stage]
     for change in message.drift.changes:
         words += [
             change.id,

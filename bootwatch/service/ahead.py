@@ -30,13 +30,15 @@ NO_RECORD: dict[str, Any] = {"right": 0, "judged": 0, "unknown": 0, "misses": []
 @dataclass(frozen=True)
 class Judged:
     """What a snapshot means. ``drift`` is None where there is no baseline, and not placed in time yet.
-    ``next_expected``: whether the usual system starts next, None where that can't be told."""
+    ``next_expected``: whether the usual system starts next, and ``files_untouched``: whether people's files
+    are where they were; None where that can't be told."""
 
     scene: Scene
     findings: tuple[Finding, ...]
     drift: Drift | None
     outlook: Outlook
     next_expected: bool | None = None
+    files_untouched: bool | None = None
 
     def numbered(self, snapshot: Snapshot) -> Judged:
         """The same, of a snapshot that got its number since."""
@@ -64,7 +66,8 @@ def judged(snapshot: Snapshot, baseline: Baseline | None, config: Config, past: 
     if baseline:
         given = baseline.state, baseline.gaps, snapshot
         found = compare(*given, weights=config.weights, names=names, past=past)
-        return Judged(found.scene, found.findings, found.drift, found.outlook, found.next_expected)
+        told = found.next_expected, found.files_untouched
+        return Judged(found.scene, found.findings, found.drift, found.outlook, *told)
     systems = Systems.learn((snapshot.state,), names, snapshot.circumstance)
     state = usual(snapshot.state)
     now = outlook(state, snapshot.gaps, systems)

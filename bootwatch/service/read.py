@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import fcntl
-import hashlib
 import os
 import sys
 from collections.abc import Callable, Iterator
@@ -15,15 +14,12 @@ from bootwatch.config import Config
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep import churn, open_changes, predictions
 from bootwatch.keep.baseline import Baseline
-from bootwatch.keep.canonical import canonical
 from bootwatch.keep.files import may_write
 from bootwatch.keep.history import History
 from bootwatch.keep.programs import Programs
 from bootwatch.keep.receipts import sweep
 from bootwatch.keep.spool import Spool
-from bootwatch.model.change import Change, Drift, Finding
-from bootwatch.model.level import Level
-from bootwatch.model.message import Message
+from bootwatch.model.change import Drift
 from bootwatch.model.past import NO_PAST, Past
 from bootwatch.model.snapshot import Circumstance, Moment, Snapshot
 from bootwatch.observe.machine import Machine
@@ -33,8 +29,9 @@ from bootwatch.problem import Problem
 from bootwatch.service.ahead import Judged, judged, record_of, with_record
 from bootwatch.service.spans import place_in_time
 from bootwatch.service.starts import keep_prediction
+from bootwatch.service.telling import Found, hand_over, publish_alert, seen_when_saved
 from bootwatch.service.uefi import require_uefi
-from bootwatch.tell import board, journal, metrics
+from bootwatch.tell import board, metrics
 from bootwatch.tell.report import Facts
 from bootwatch.tell.spoken import spoken
 
@@ -47,7 +44,8 @@ class Reading:
     """What one look at the machine gave. ``baseline`` and ``drift`` are None where nothing was saved yet.
 
     ``routes`` is what starts and what starts next, as it is shown; empty where that wasn't asked for.
-    ``next_expected``: whether the usual system starts next, None where that isn't known.
+    ``next_expected``: whether the usual system starts next, and ``files_untouched``: whether people's files
+    are where they were; None where that isn't known.
     ``troubles``: mistakes in the settings or the baseline, in spite of which the snapshot was recorded.
     """
 
@@ -57,6 +55,7 @@ class Reading:
     drift: Drift | None
     routes: dict[str, Any] = field(default_factory=dict)
     next_expected: bool | None = None
+    files_untouched: bool | None = None
     troubles: tuple[Problem, ...] = ()
 
     @property
@@ -166,15 +165,15 @@ def _kept(
     with alone(places), History.open(places.history) as history:
         snapshot = take(baseline, history.last_circumstance())
         reading = _record(history, places, config, baseline, snapshot)
-        if tell:
-            _hand_over(history, places, reading)
+        _tell(history, places, config, reading, tell=tell)
         sweep(Spool(places.spool), places.receipts)
     _publish(places, reading, trouble, baseline_trouble)
     return replace(reading, troubles=tuple(one for one in (trouble, baseline_trouble) if one))
 
 
 def recompare(places: Places) -> None:
-    """Compare the newest snapshot once more, after its baseline was saved: nothing is read or told."""
+    """Compare the newest snapshot once more, after its baseline was saved: nothing is read, and no more told
+    than that something is over."""
     config, baseline = Config.load(places.config), load_baseline(places)
     with alone(places), History.open(places.history) as history:
         Programs(places.history / PROGRAMS).drop_others()
@@ -190,7 +189,9 @@ def recompare(places: Places) -> None:
             history.set_overview(newest[0].number, newest[0].overview | {"routes": ahead})
         machine = _machine_name(config, snapshot)
         routes = _shown(ahead, machine, snapshot, predictions.summary(history))
-    reading = Reading(machine, snapshot, baseline, drift, routes, found.next_expected)
+        told = found.next_expected, found.files_untouched
+        reading = Reading(machine, snapshot, baseline, drift, routes, *told)
+        _tell(history, places, config, reading, tell=True, only_clear=True)
     _publish(places, reading, None, None)
 
 
@@ -261,7 +262,7 @@ def _record(
         found = found.numbered(snapshot)
         drift = _keep(history, config, found, baseline)
     routes = _shown(view["routes"], machine, snapshot, predictions.summary(history))
-    return Reading(machine, snapshot, baseline, drift, routes, found.next_expected)
+    return Reading(machine, snapshot, baseline, drift, routes, found.next_expected, found.files_untouched)
 
 
 def _keep(history: History, config: Config, found: Judged, baseline: Baseline | None) -> Drift | None:
@@ -283,54 +284,43 @@ def _log_lines(places: Places) -> list[str]:
         return []
 
 
-def _hand_over(history: History, places: Places, reading: Reading) -> None:
-    """Spool one message if anything is new. The same news always makes the same message, so a power cut
-    between spooling and remembering it can't make two."""
-    drift, baseline, number = reading.drift, reading.baseline, reading.snapshot.number
-    news = open_changes.news(history, drift, _seen_when_saved(baseline, drift)) if drift else []
-    if not news or drift is None or baseline is None or number is None:
-        return
-    message = Message(
-        id=_message_id(history, reading, news),
+def _found(reading: Reading) -> Found | None:
+    """What messages are made of; None where nothing was compared."""
+    baseline, drift, number = reading.baseline, reading.drift, reading.snapshot.number
+    if baseline is None or drift is None or number is None:
+        return None
+    return Found(
         machine=reading.machine,
-        snapshot=number,
-        moment=reading.snapshot.circumstance.moment.value,
-        time=reading.snapshot.circumstance.time,
-        baseline_saved=baseline.saved,
-        baseline_reason=baseline.reason,
+        snapshot=reading.snapshot,
+        number=number,
+        baseline=baseline,
         drift=drift,
-        news=tuple(item.id for item in news),
+        routes=reading.routes,
+        next_expected=reading.next_expected,
+        files_untouched=reading.files_untouched,
+        spoken=spoken(drift, reading.routes),
     )
+
+
+def _tell(
+    history: History,
+    places: Places,
+    config: Config,
+    reading: Reading,
+    *,
+    tell: bool,
+    only_clear: bool = False,
+) -> None:
+    """Hand over what is to be told, and leave the open alert for who logs in."""
+    found = _found(reading)
+    if found is None:
+        return
+    if tell:
+        hand_over(history, places, config, found, only_clear=only_clear)
     try:
-        Spool(places.spool).put(message)
+        publish_alert(history, places, config, found)
     except OSError as error:
-        raise Problem(
-            f"The news could not be put into {places.spool}: {error.strerror}.",
-            "The snapshot is recorded; the news is handed over with the next one.",
-        ) from error
-    with history.transaction():
-        open_changes.mark_told(history, news, message.id)
-    journal.announce(message, places)
-
-
-def _seen_when_saved(baseline: Baseline | None, drift: Drift) -> set[str]:
-    """The ids of what was as wrong by itself when a person called the machine good all the same."""
-    found = baseline.overview.get("findings", ()) if baseline else ()
-    seen = {str(item.get("id")): item.get("level") for item in found if isinstance(item, dict)}
-    return {one.id for one in drift.findings if one.id in seen and _is_no_worse(one, seen[one.id])}
-
-
-def _is_no_worse(finding: Finding, level: Any) -> bool:
-    return level in list(Level) and Level(level).at_least(finding.level)
-
-
-def _message_id(history: History, reading: Reading, news: list[Change | Finding]) -> str:
-    machine = reading.snapshot.state.facts.get("machine_id") or reading.machine
-    episodes = sorted(
-        (item.id, open_changes.content_of(item), open_changes.since(history, item), item.level.value)
-        for item in news
-    )
-    return hashlib.sha256(canonical([machine, episodes]).encode()).hexdigest()[:32]
+        print(f"bootwatch: the alert in {places.run} was not renewed: {error.strerror}", file=sys.stderr)
 
 
 def _publish(
@@ -341,7 +331,7 @@ def _publish(
         board.publish_document(places, "routes.json", reading.routes)
         metrics.publish(places, _figures(reading))
         if reading.drift:
-            seen = _seen_when_saved(reading.baseline, reading.drift)
+            seen = seen_when_saved(reading.baseline, reading.drift)
             board.publish(places, reading.drift, reading.facts, seen, spoken=code)
         elif baseline_trouble:
             board.publish_trouble(places, reading.machine, baseline_trouble.message, spoken=code)
@@ -355,7 +345,7 @@ def _publish(
 
 def _figures(reading: Reading) -> metrics.Figures:
     drift = reading.drift
-    known = _seen_when_saved(reading.baseline, drift) if drift else set()
+    known = seen_when_saved(reading.baseline, drift) if drift else set()
     return metrics.Figures(
         looked=reading.snapshot.circumstance.time,
         starts=[(one["name"], one["starts"]) for one in reading.routes["systems"] if not one["removable"]],

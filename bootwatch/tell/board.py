@@ -11,6 +11,7 @@ from typing import Any
 from bootwatch.keep.files import write_whole
 from bootwatch.model.change import Change, Drift, Finding
 from bootwatch.model.level import Level
+from bootwatch.model.message import Message
 from bootwatch.places import Places
 from bootwatch.tell import phrases
 from bootwatch.tell.layout import wrapped
@@ -18,6 +19,7 @@ from bootwatch.tell.phrases import one_line
 from bootwatch.tell.plain import plain
 from bootwatch.tell.report import Facts
 
+ALERT_FORMAT = "bootwatch/alert/1"
 _MODE = 0o644
 _LINE = 78
 _SAY = "On the phone, read out: "
@@ -49,6 +51,15 @@ def publish_document(places: Places, name: str, document: dict[str, Any]) -> Non
     if places.run is not None:
         places.run.mkdir(mode=0o755, exist_ok=True)
         _put_json(places.run / name, document)
+
+
+def publish_alert(places: Places, message: Message, *, quiet_until: str) -> None:
+    """Write ``alert.json``: the open alert, or that none is open, as a message whose ``alert`` is "" then.
+
+    Raises OSError when it can't be written.
+    """
+    document = {"format": ALERT_FORMAT, "quiet_until": quiet_until, "message": message.to_json()}
+    publish_document(places, "alert.json", document)
 
 
 def _put_json(path: Path, document: dict[str, Any]) -> None:

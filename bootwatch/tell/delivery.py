@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bootwatch.addresses import Address
+from bootwatch.model.alert import Kind
 from bootwatch.model.level import Level
 from bootwatch.model.message import Message
 from bootwatch.tell import library, mail, wording
@@ -11,11 +12,18 @@ from bootwatch.tell.outcome import Outcome
 
 
 def skipped(address: Address, message: Message) -> Outcome | None:
-    """The outcome of a message whose news are below the least level of ``address``, else None."""
+    """The outcome of a message that ``address`` doesn't want, else None."""
+    if message.kind is Kind.SIGN_OF_LIFE:
+        return None if address.sign_of_life else Outcome.skipped("this address wants no signs of life")
     level = _level(message)
-    if level.at_least(address.least):
-        return None
-    return Outcome.skipped(f"{level.value} is below {address.least.value}, the least level of this address")
+    if not level.at_least(address.least):
+        return Outcome.skipped(
+            f"{level.value} is below {address.least.value}, the least level of this address"
+        )
+    still = message.still_open
+    if message.kind is Kind.ALL_CLEAR and still and still.at_least(address.least):
+        return Outcome.skipped(f"for this address it is not over yet: {still.value} is still open")
+    return None
 
 
 def deliver(address: Address, message: Message, line: Line) -> Outcome:
@@ -28,4 +36,10 @@ def deliver(address: Address, message: Message, line: Line) -> Outcome:
 
 
 def _level(message: Message) -> Level:
-    return message.worst_news or Level.ROUTINE
+    found = {
+        Kind.NEWS: message.worst_news,
+        Kind.REMINDER: message.still_open,
+        Kind.ALL_CLEAR: message.is_over,
+        Kind.SIGN_OF_LIFE: Level.ROUTINE,
+    }
+    return found[message.kind] or Level.ROUTINE

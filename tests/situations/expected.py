@@ -140,13 +140,13 @@ def _evidence(said: list[str], scene: Scene) -> Iterator[str]:
 
 def _message(said: Any, scene: Scene) -> Iterator[str]:
     message = scene.message
-    if said == "none" or message is None:
-        if (said == "none") != (message is None):
-            news = "none was made" if message is None else f"one was made of {_news(scene)}"
-            yield f"message {said}: {news}"
+    if isinstance(said, str) or message is None:
+        kind = message.kind.value if message else "none"
+        if said != kind:
+            yield f"message {said}: it is {kind}, of {_news(scene)}"
         return
     if not isinstance(said, Mapping) or set(said) != {"level", "names"}:
-        raise ValueError(f"{said}: a message has a level and the names of its news")
+        raise ValueError(f"{said}: a message has a level and the names of its news, or is called by its kind")
     level = message.worst_news.value if message.worst_news else None
     if level != said["level"] or _news(scene) != sorted(said["names"]):
         yield f"message {level} of {_news(scene)}, not {said['level']} of {sorted(said['names'])}"

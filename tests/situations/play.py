@@ -18,6 +18,7 @@ from bootwatch.keep import baseline as baselines
 from bootwatch.keep.history import History
 from bootwatch.keep.spool import Spool
 from bootwatch.model.change import Drift
+from bootwatch.model.alert import Kind
 from bootwatch.model.message import Message
 from bootwatch.model.snapshot import Snapshot
 from bootwatch.places import Places
@@ -159,7 +160,9 @@ def _scene(places: Places, reading: Reading, expected: Any) -> Scene:
     assert number is not None and drift is not None
     following = reading.routes["next_start"]
     system = following["system"] or following["by"]
-    message = next((one for one in _messages(places) if one.snapshot == number), None)
+    made = [one for one in _messages(places) if one.snapshot == number]
+    # News and an all-clear for what was worse can come of one reading; the news are what is expected.
+    message = min(made, key=lambda one: one.kind is not Kind.NEWS, default=None)
     return Scene(number, drift, system, message, expected)
 
 

@@ -1,0 +1,66 @@
+"""What machines read of a message: the state in a small document, with every mail (tell/part.py)."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+from bootwatch import __version__
+from bootwatch.model.change import Drift
+from bootwatch.model.level import Level
+
+FORMAT = "bootwatch/state/1"
+MOST_STARTS = 60
+_MOST_SYSTEMS = 20
+
+Document = dict[str, Any]
+
+
+def machine_key(machine_id: str) -> str:
+    """What tells one machine from another without giving its machine-id away: 32 hex digits."""
+    return hashlib.sha256(b"bootwatch " + machine_id.encode("utf-8", "surrogatepass")).hexdigest()[:32]
+
+
+def state_document(
+    *,
+    machine: str,
+    machine_id: str,
+    time: str,
+    snapshot: int,
+    starts: Sequence[str],
+    levels: Counter[Level],
+    drift: Drift,
+    routes: Document,
+    next_expected: bool | None,
+    spoken: str,
+) -> Document:
+    """``levels`` counts what people must hear of; ``starts`` are the times of the last starts, newest first.
+
+    Names are as they came from the machine.
+    """
+    following = routes["next_start"]
+    return {
+        "format": FORMAT,
+        "bootwatch": __version__,
+        "machine": machine,
+        "id": machine_key(machine_id or machine),
+        "time": time,
+        "snapshot": snapshot,
+        "starts": list(starts[:MOST_STARTS]),
+        "open": {level.value: levels[level] for level in Level if levels[level]},
+        "next_start": {
+            "by": following["by"],
+            "system": following["system"],
+            "certain": following["certain"],
+            "expected": next_expected,
+        },
+        "systems": [
+            {"name": one["name"], "starts": one["starts"], "how": one["how"]}
+            for one in routes["systems"][:_MOST_SYSTEMS]
+            if not one["removable"]
+        ],
+        "unread": len(drift.gaps),
+        "spoken": spoken,
+    }
