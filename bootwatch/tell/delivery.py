@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+
 from bootwatch.addresses import Address
 from bootwatch.model.alert import Kind
 from bootwatch.model.level import Level
 from bootwatch.model.message import Message
+from bootwatch.model.told import Told
 from bootwatch.tell import library, mail, wording
 from bootwatch.tell.line import Line
 from bootwatch.tell.outcome import Outcome
+
+
+@dataclass(frozen=True)
+class Context:
+    """What the sender knows besides a message: ``told``, who got messages of the same alert so far; ``key``,
+    the machine's private key (PEM), with which machine-readable parts are signed, None where there is none."""
+
+    told: tuple[Told, ...] = ()
+    key: bytes | None = field(default=None, repr=False)
+
+
+ALONE = Context()
 
 
 def skipped(address: Address, message: Message) -> Outcome | None:
@@ -26,7 +41,7 @@ def skipped(address: Address, message: Message) -> Outcome | None:
     return None
 
 
-def deliver(address: Address, message: Message, line: Line) -> Outcome:
+def deliver(address: Address, message: Message, line: Line, context: Context = ALONE) -> Outcome:
     """Hand ``message`` over. Never raises on purpose."""
     subject, body = wording.subject(message), wording.body(message)
     if address.route is None:

@@ -17,8 +17,8 @@ import yaml
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep.history import History
 from bootwatch.keep.spool import Spool
-from bootwatch.model.change import Drift
 from bootwatch.model.alert import Kind
+from bootwatch.model.change import Drift
 from bootwatch.model.message import Message
 from bootwatch.model.snapshot import Snapshot
 from bootwatch.places import Places
