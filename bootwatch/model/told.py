@@ -8,7 +8,7 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Told:
-    """One address that got a message: ``address`` is what it is called, ``reader`` in whose words it was told,
+    """One address that got a message: ``address`` is what it is called, ``reader`` in whose words,
     ``time`` when (UTC, RFC 3339)."""
 
     address: str

@@ -17,7 +17,7 @@ from bootwatch.tell.outcome import Outcome
 @dataclass(frozen=True)
 class Context:
     """What the sender knows besides a message: ``told``, who got messages of the same alert so far; ``key``,
-    the machine's private key (PEM), with which machine-readable parts are signed, None where there is none."""
+    the machine's private key (PEM) that signs machine-readable parts, None where there is none."""
 
     told: tuple[Told, ...] = ()
     key: bytes | None = field(default=None, repr=False)
