@@ -9,6 +9,7 @@ import pytest
 from bootwatch.config import Config, SystemSetting
 from bootwatch.judge.naming import Naming
 from bootwatch.judge.weigh import Rule
+from bootwatch.model.care import Care
 from bootwatch.model.level import Level
 from bootwatch.problem import UsageProblem
 
@@ -124,3 +125,36 @@ def test_a_file_that_cannot_be_read_is_a_mistake_of_one_line(tmp_path: Path) -> 
     (tmp_path / "bootwatch.yaml").mkdir()
     with pytest.raises(UsageProblem, match=r"bootwatch\.yaml can't be read: Is a directory"):
         Config.load(tmp_path / "bootwatch.yaml")
+
+
+def test_what_is_for_the_owner(tmp_path: Path) -> None:
+    config = _load(
+        tmp_path,
+        """
+systems:
+  - {name: Quarry, called: the old system}
+looked_after_by: {name: Anna, phone: '01234 567890'}
+menu_key: F9
+stick: in the drawer
+language: de
+sign_of_life: 7
+""",
+    )
+    assert config.care == Care(
+        "Anna", "01234 567890", "F9", "in the drawer", "de", {"Quarry": "the old system"}
+    )
+    assert config.sign_of_life == 7
+
+
+@pytest.mark.parametrize(
+    ("text", "mistake"),
+    [
+        ("sign_of_life: 0", "a number of days from 1 to 366"),
+        ("sign_of_life: weekly", "a number of days from 1 to 366"),
+        ("language: fr", '"fr" is no language that is known'),
+        ("looked_after_by: {phone: '1'}", 'the key "name" is missing'),
+    ],
+)
+def test_mistakes_in_what_is_for_the_owner(tmp_path: Path, text: str, mistake: str) -> None:
+    with pytest.raises(UsageProblem, match=mistake):
+        _load(tmp_path, text)

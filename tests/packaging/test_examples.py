@@ -45,8 +45,10 @@ def test_each_example_setting_is_valid(places: Places) -> None:
         "Fernwick Linux",
         "Fernwick Linux on the old disk",
         "Tarn Rescue",
+        "Quarry",
     ]
     assert len(config.levels) == 2
+    assert (config.care.phone, config.care.menu_key, config.sign_of_life) == ("01234 567890", "F9", 7)
 
 
 def test_each_example_address_is_valid(places: Places) -> None:
