@@ -229,7 +229,7 @@ def is_sign_due(history: History, days: int, time: str) -> bool:
 
 
 def note_sign(history: History, snapshot: int, time: str, message: str) -> None:
-    """Remember a sign of life, or a message that was one as well. Call it inside a transaction."""
+    """Remember a sign of life. Call it inside a transaction."""
     history.database.execute(
         "INSERT OR REPLACE INTO sign_of_life VALUES (?, ?, ?)", (snapshot, time, message)
     )
