@@ -18,6 +18,7 @@ FILES = Path(__file__).parent / "base_files"
 PACKAGES = [
     *("systemd", "systemd-sysv", "udev", "dbus", "linux-image-amd64", "initramfs-tools", "systemd-boot-efi"),
     *("python3", "python3-yaml", "python3-systemd", "python3-watchdog", "apprise", "python3-aiosmtpd"),
+    *("python3-cryptography", "python3-jeepney"),
     *("dosfstools", "gdisk", "mtools", "fdisk", "e2fsprogs", "util-linux", "kmod", "strace"),
 ]
 # Half of the kernel's modules drive what no guest here has.
