@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Iterable
 
+from bootwatch.model.alert import Kind
 from bootwatch.model.change import Change, Finding
 from bootwatch.model.level import Level
 from bootwatch.model.message import Message
@@ -14,6 +15,8 @@ from bootwatch.tell import phrases
 from bootwatch.tell.plain import plain
 
 ALERT_ID = "20d0a9feb0a34f17b990b67245284a70"
+REMINDER_ID = "977bc1e2a6ce49d5b64e8c721f8f8793"
+ALL_CLEAR_ID = "db81212178544351a6784a312531d167"
 ADDRESSES_ID = "8d1683f581f64302a25324e44ce62922"
 UNTOLD_ID = "e9186988fbf54092be0dd0ede00561b6"
 
@@ -28,12 +31,18 @@ _PRIORITY = {
     Level.ROUTINE: 6,
 }
 
+# Good news is nothing that a look at errors and warnings should show.
+_GOOD = 5
+# A sign of life has no record: that the reading ended well is one already, of the system manager's.
+_IDS = {Kind.NEWS: ALERT_ID, Kind.REMINDER: REMINDER_ID, Kind.ALL_CLEAR: ALL_CLEAR_ID}
+
 Fields = list[tuple[str, str]]
+Item = Change | Finding
 
 
 def announce(message: Message, places: Places) -> None:
-    """Put what is new in ``message`` into the journal. Only the running machine has one."""
-    if places.is_this_machine:
+    """Put what ``message`` tells into the journal. Only the running machine has one."""
+    if places.is_this_machine and message.kind in _IDS:
         _write(alert_text(message), alert_fields(message))
 
 
@@ -54,28 +63,70 @@ def announce_untold(address: str, why: str, places: Places) -> None:
 
 def alert_text(message: Message) -> str:
     """The record's line for people."""
-    machine = plain(message.machine)
-    news: list[Change | Finding] = [*message.new_changes, *message.new_findings]
-    news.sort(key=lambda item: item.level.rank)
+    match message.kind:
+        case Kind.REMINDER:
+            told = f"still open since {phrases.moment(message.opened)}: {_as_it_is(message, _left(message))}"
+        case Kind.ALL_CLEAR if message.still_open is None:
+            told = f"all clear, alert {plain(message.called)} is over: {plain(message.how, 500)}."
+        case Kind.ALL_CLEAR:
+            over = message.is_over or Level.ROUTINE
+            told = f'what was "{over}" is over, the worst that is left is "{message.still_open}": '
+            told += _as_it_is(message, _left(message))
+        case _:
+            told = _as_it_is(message, [*message.new_changes, *message.new_findings])
+    return plain(f"{plain(message.machine)}: {told}", 2000)
+
+
+def _as_it_is(message: Message, items: Iterable[Item]) -> str:
+    news = sorted(items, key=lambda item: item.level.rank)
     sentences = " ".join(phrases.headline(item) for item in news)
-    return plain(f"{machine}: {phrases.one_line(message.drift)}. {sentences}".rstrip(), 2000)
+    return f"{phrases.one_line(message.drift)}. {sentences}".rstrip()
+
+
+def _left(message: Message) -> list[Item]:
+    """The worst that holds now, as far as it can be seen at the moment."""
+    items: Iterable[Item] = (*message.drift.changes, *message.drift.findings)
+    return [item for item in items if item.level is message.still_open]
 
 
 def alert_fields(message: Message) -> Fields:
     """The record's structured fields; BOOTWATCH_CHANGE comes once for each new change, and
-    BOOTWATCH_FINDING for each new finding."""
-    level = message.worst_news or Level.ROUTINE
-    changes = [("BOOTWATCH_CHANGE", plain(change.id)) for change in message.new_changes]
-    findings = [("BOOTWATCH_FINDING", plain(finding.id)) for finding in message.new_findings]
-    return [
-        ("MESSAGE_ID", ALERT_ID),
-        ("PRIORITY", str(_PRIORITY[level])),
+    BOOTWATCH_FINDING for each new finding. What isn't known has no field."""
+    level = _level(message)
+    priority = _GOOD if message.kind is Kind.ALL_CLEAR else _PRIORITY[level]
+    fields = [
+        ("MESSAGE_ID", _IDS[message.kind]),
+        ("PRIORITY", str(priority)),
+        ("BOOTWATCH_KIND", message.kind.value),
         ("BOOTWATCH_LEVEL", level.value),
+        ("BOOTWATCH_STILL_OPEN", message.still_open.value if message.still_open else "nothing"),
         ("BOOTWATCH_MACHINE", plain(message.machine)),
         ("BOOTWATCH_SNAPSHOT", str(message.snapshot)),
-        *changes,
-        *findings,
+        ("BOOTWATCH_ALERT", plain(message.called)),
+        ("BOOTWATCH_ALERT_UID", plain(message.alert)),
+        ("BOOTWATCH_STAGE", str(message.stage)),
+        ("BOOTWATCH_NEXT_SYSTEM", plain(_next_system(message))),
+        ("BOOTWATCH_SPOKEN", plain(message.spoken)),
+        *(("BOOTWATCH_CHANGE", plain(change.id)) for change in message.new_changes),
+        *(("BOOTWATCH_FINDING", plain(finding.id)) for finding in message.new_findings),
     ]
+    return [(name, value) for name, value in fields if value]
+
+
+def _level(message: Message) -> Level:
+    """What is told is this bad; of an all-clear, what is over was."""
+    found = {
+        Kind.NEWS: message.worst_news,
+        Kind.REMINDER: message.still_open,
+        Kind.ALL_CLEAR: message.is_over,
+    }
+    return found[message.kind] or Level.ROUTINE
+
+
+def _next_system(message: Message) -> str:
+    """What surely starts at the next switch-on; "" where that isn't known, or is no system."""
+    following = message.state.get("next_start", {})
+    return str(following.get("system") or "") if following.get("certain") else ""
 
 
 def _write(text: str, fields: Fields) -> None:

@@ -6,17 +6,32 @@ import re
 import subprocess
 import sys
 import textwrap
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from bootwatch.model.alert import Kind
 from bootwatch.model.change import Drift
+from bootwatch.model.level import Level
+from bootwatch.model.message import Message
 from bootwatch.places import Places
-from bootwatch.tell.journal import ADDRESSES_ID, ALERT_ID, UNTOLD_ID, alert_fields, alert_text, announce
+from bootwatch.tell import journal
+from bootwatch.tell.journal import (
+    ALERT_ID,
+    ALL_CLEAR_ID,
+    REMINDER_ID,
+    alert_fields,
+    alert_text,
+    announce,
+)
 from tests.tell.samples import (
+    DRIFT,
     ENTRY_MISSING,
+    HOSTILE,
     NO_WAY,
     ORDER_CHANGED,
+    QUIET,
     SEED_CHANGED,
     harmful,
     hostile_drift,
@@ -86,10 +101,71 @@ def test_a_new_finding_is_recorded_like_a_change() -> None:
     )
 
 
+def of_alert(kind: Kind, drift: Drift = DRIFT, **more: object) -> Message:
+    """A message of the second telling of an alert, in which nothing is new."""
+    told = replace(message(drift, news=()), kind=kind, alert="6f00aa", called="a1", stage=2)
+    return replace(told, opened="2026-11-23T06:00:00Z", **more)  # type: ignore[arg-type]
+
+
+def test_reminder_says_what_is_still_open() -> None:
+    still = of_alert(Kind.REMINDER, still_open=Level.WEAKENED, spoken="VANES KOLIP")
+    assert dict(alert_fields(still)) == {
+        "MESSAGE_ID": REMINDER_ID,
+        "PRIORITY": "4",
+        "BOOTWATCH_KIND": "reminder",
+        "BOOTWATCH_LEVEL": "weakened",
+        "BOOTWATCH_STILL_OPEN": "weakened",
+        "BOOTWATCH_MACHINE": "reading-room-3",
+        "BOOTWATCH_SNAPSHOT": "5",
+        "BOOTWATCH_ALERT": "a1",
+        "BOOTWATCH_ALERT_UID": "6f00aa",
+        "BOOTWATCH_STAGE": "2",
+        "BOOTWATCH_SPOKEN": "VANES KOLIP",
+    }
+    text = alert_text(still)
+    assert text.startswith(
+        "reading-room-3: still open since 2026-11-23 06:00 UTC: 2 of 3 changes weaken how this machine starts"
+    )
+    # Those alone that are as bad as that.
+    assert 'The entry "Fernwick Linux"' in text and "boot order" not in text
+
+
+def test_all_clear_is_no_warning() -> None:
+    over = of_alert(Kind.ALL_CLEAR, QUIET, is_over=Level.STRANDED, how="the machine is back at its baseline")
+    fields = dict(alert_fields(over))
+    assert (fields["MESSAGE_ID"], fields["PRIORITY"]) == (ALL_CLEAR_ID, "5")
+    assert (fields["BOOTWATCH_LEVEL"], fields["BOOTWATCH_STILL_OPEN"]) == ("stranded", "nothing")
+    assert alert_text(over) == (
+        "reading-room-3: all clear, alert a1 is over: the machine is back at its baseline."
+    )
+
+
+def test_all_clear_with_something_left_says_what() -> None:
+    eased = of_alert(
+        Kind.ALL_CLEAR, Drift((ORDER_CHANGED,), (), ()), is_over=Level.STRANDED, still_open=Level.CHANGED
+    )
+    assert dict(alert_fields(eased))["BOOTWATCH_STILL_OPEN"] == "changed"
+    assert alert_text(eased).startswith(
+        'reading-room-3: what was "stranded" is over, the worst that is left is "changed": 1 change is worth'
+        " knowing. "
+    )
+
+
+@pytest.mark.parametrize(("certain", "said"), [(True, "Quarry"), (False, None)])
+def test_the_next_system_is_named_where_it_is_certain(certain: bool, said: str | None) -> None:
+    state = {"next_start": {"by": "BootOrder", "system": "Quarry", "certain": certain, "expected": False}}
+    fields = dict(alert_fields(replace(message(), state=state)))
+    assert fields.get("BOOTWATCH_NEXT_SYSTEM") == said
+
+
 def test_hostile_text_cannot_add_a_field() -> None:
-    record = message(hostile_drift())
-    for text in (alert_text(record), *(value for _, value in alert_fields(record))):
-        assert not harmful(text) and "\n" not in text
+    state = {"next_start": {"system": HOSTILE, "certain": True}}
+    record = replace(message(hostile_drift()), machine=HOSTILE, state=state, still_open=Level.WEAKENED)
+    for kind in (Kind.NEWS, Kind.REMINDER, Kind.ALL_CLEAR):
+        told = replace(record, kind=kind, called=HOSTILE, alert=HOSTILE, opened=HOSTILE, spoken=HOSTILE)
+        over = replace(told, still_open=None, how=HOSTILE)
+        for text in (alert_text(told), alert_text(over), *(value for _, value in alert_fields(told))):
+            assert not harmful(text) and "\n" not in text
 
 
 def test_another_machines_alert_is_not_recorded_here(
@@ -99,6 +175,20 @@ def test_another_machines_alert_is_not_recorded_here(
     assert capsys.readouterr().err == ""
 
 
-def test_the_catalog_explains_each_record() -> None:
-    catalog = (PROJECT / "units/bootwatch.catalog").read_text()
-    assert re.findall(r"^-- (\w{32})$", catalog, re.M) == [ALERT_ID, ADDRESSES_ID, UNTOLD_ID]
+def test_the_catalog_explains_each_record(tmp_path: Path) -> None:
+    """As systemd reads it where it is installed; it leaves out what it can't read."""
+    place = tmp_path / "usr/local/lib/systemd/catalog/bootwatch.catalog"
+    place.parent.mkdir(parents=True)
+    place.write_bytes((PROJECT / "units/bootwatch.catalog").read_bytes())
+    (tmp_path / "var/lib/systemd/catalog").mkdir(parents=True)
+    for job in ("--update-catalog", "--dump-catalog"):
+        shown = subprocess.run(["journalctl", f"--root={tmp_path}", job], capture_output=True, text=True)
+        assert (shown.returncode, shown.stderr) == (0, "")
+    known = {value for name, value in vars(journal).items() if name.endswith("_ID")}
+    assert sorted(re.findall(r"^-- (\w{32})$", shown.stdout, re.M)) == sorted(known)
+    assert shown.stdout.count("Defined-By: bootwatch") == len(known) == 5
+
+
+def test_the_catalog_names_fields_that_records_have() -> None:
+    named = set(re.findall(r"@(\w+)@", (PROJECT / "units/bootwatch.catalog").read_text()))
+    assert named - {name for name, _ in alert_fields(of_alert(Kind.REMINDER))} == {"BOOTWATCH_ADDRESS"}
