@@ -36,6 +36,11 @@ class Places:
         return self.config.with_name("addresses.yaml")
 
     @property
+    def machine_key(self) -> Path:
+        """The private key by which this machine's mails are proven; root's alone."""
+        return self.config.with_name("machine.key")
+
+    @property
     def baseline(self) -> Path:
         return self.state / "baseline"
 

@@ -19,6 +19,7 @@ from bootwatch.cli import (
     drift,
     heard,
     history,
+    machine_key,
     meaning,
     rehearse,
     routes,
@@ -29,7 +30,7 @@ from bootwatch.places import Places
 from bootwatch.problem import Problem, UsageProblem
 from bootwatch.tell.plain import plain
 
-_COMMANDS = (snapshot, baseline, drift, routes, rehearse, history, send, meaning, heard, demo)
+_COMMANDS = (snapshot, baseline, drift, routes, rehearse, history, send, meaning, heard, machine_key, demo)
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -97,6 +97,7 @@ def test_removing_leaves_records_and_settings(root: Path) -> None:
     record = root / "var/lib/bootwatch/baseline/current.yaml"
     record.parent.mkdir(parents=True)
     record.write_text("")
+    (root / "etc/bootwatch/machine.key").write_text("mine")
     beside = root / "etc/systemd/system/bootwatch-shutdown.service.d"
     beside.mkdir()
     (beside / "tpm.conf").write_text("")
@@ -109,14 +110,20 @@ def test_removing_leaves_records_and_settings(root: Path) -> None:
     assert everything(root) == {
         "etc/bootwatch/bootwatch.yaml",
         "etc/bootwatch/addresses.yaml",
+        "etc/bootwatch/machine.key",
         "etc/systemd/system/bootwatch-shutdown.service.d/slow-firmware.conf",
         "var/lib/bootwatch/baseline/current.yaml",
     }
 
 
+def test_no_key_is_laid_into_an_image(root: Path) -> None:
+    assert {path.name for path in (root / "etc/bootwatch").iterdir()} == {"bootwatch.yaml", "addresses.yaml"}
+
+
 def test_purging_leaves_nothing(root: Path) -> None:
     (root / "var/lib/bootwatch-send").mkdir(parents=True)
     (root / "var/lib/bootwatch-send/receipt").write_text("")
+    (root / "etc/bootwatch/machine.key").write_text("")
     beside = root / "etc/systemd/system/bootwatch-read@.service.d"
     beside.mkdir()
     (beside / "tpm.conf").write_text("")

@@ -93,6 +93,18 @@ def test_the_sender_has_neither_disks_nor_baseline() -> None:
     assert sender["PrivateDevices"] == ["yes"]
 
 
+def test_secrets_reach_the_sender_alone() -> None:
+    files = ("addresses.yaml", "machine.key")
+    sender, reader = settings(SENDER), settings("bootwatch-read@.service")
+    assert sender["LoadCredential"] == [f"{file}:/etc/bootwatch/{file}" for file in files]
+    # Something in place of a file that isn't there, or the unit would fail.
+    assert [line for line in sender["SetCredential"] if ":" in line[:-1]] == [
+        "addresses.yaml:addresses:",
+        "machine.key:none\\n",
+    ]
+    assert {f"-/etc/bootwatch/{file}" for file in files} <= set(reader["InaccessiblePaths"])
+
+
 def test_before_switching_off_it_reads_in_the_same_sandbox() -> None:
     """Both files hold it in full, since systemd has no way to share it: so here they are held together."""
     reader, shutdown = settings("bootwatch-read@.service"), settings(SHUTDOWN)
