@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import stat
 import subprocess
@@ -48,6 +49,13 @@ def test_each_unit_lies_in_its_place(root: Path) -> None:
     for name in ("etc/sysusers.d/bootwatch.conf", "etc/tmpfiles.d/bootwatch.conf"):
         assert (root / name).is_file()
     assert (root / "usr/local/lib/systemd/catalog/bootwatch.catalog").is_file()
+
+
+def test_every_timer_and_path_is_started() -> None:
+    found = re.search(r"^started=\((.+)\)$", INSTALL.read_text(), re.M)
+    assert found and set(found[1].split()) == {
+        unit.name for unit in (CHECKOUT / "units").iterdir() if unit.suffix in (".timer", ".path")
+    }
 
 
 def test_the_program_starts_from_there(root: Path) -> None:

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from bootwatch.model.snapshot import Moment
+
 UNITS = Path(__file__).parents[2] / "units"
 READER = "bootwatch-read@boot.service"
 SHUTDOWN = "bootwatch-shutdown.service"
@@ -146,3 +148,11 @@ def test_it_stops_with_the_system_manager_only() -> None:
     # Behind every service that is stopped, before any file system that local-fs.target is made of.
     assert "sysinit.target" in shutdown["Before"]
     assert shutdown["After"] == ["local-fs.target"]
+
+
+def test_a_look_each_day_goes_by_no_clock_and_wakes_nobody() -> None:
+    daily = settings("bootwatch-daily.timer")
+    assert daily["OnActiveSec"] == daily["OnUnitActiveSec"] == ["1d"]
+    assert not daily.keys() & {"OnCalendar", "Persistent", "WakeSystem"}
+    (unit,) = daily["Unit"]
+    assert Moment(unit.removeprefix("bootwatch-read@").removesuffix(".service")) is Moment.WATCH
