@@ -1,16 +1,17 @@
 """Alerts: which episode is open, what was told in it and when, and what is due to be told.
 
-A stage is allocated before its message is handed over and confirmed after it. A power cut in between leaves
-one that isn't confirmed: the next reading takes it up again if it has the same to tell, so that the message
-keeps its id; else it begins a stage of its own.
+A stage is begun before its message is handed over and confirmed after it. A power cut in between leaves one
+that isn't confirmed: the next reading settles that first. If the message lies in the spool, it was told; if
+not, the stage never was, and the same told again by the next is the same message.
 """
 
 from __future__ import annotations
 
 import datetime
 import hashlib
+import json
 import secrets
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -30,7 +31,7 @@ _REMINDED = {
 }
 # A clock that is put right is no reason to tell everything again.
 _CLOCK = datetime.timedelta(days=2)
-_COLUMNS = "number, uid, opened, snapshot, baseline, level, ended, how, quiet_until"
+_COLUMNS = "number, uid, opened, snapshot, level, ended, how, quiet_until"
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ def due(
     level = worst(item.level for item in news)
     if level:
         return [*found, Due(Kind.NEWS, level, news, still)]
-    if not found and alert and still and _is_reminder_due(alert, still, time):
+    if not found and alert and still and _is_reminder_due(history, alert, still, time):
         return [Due(Kind.REMINDER, still, still_open=still)]
     return found
 
@@ -71,24 +72,32 @@ def due(
 def still_open(history: History, drift: Drift, known: Collection[str]) -> Level | None:
     """The worst level of what people must hear of; what was told and can't be seen now counts as it was."""
     items = open_changes.to_tell(drift, known)
-    there = {one.id for one in drift.changes} | {one.id for one in drift.findings}
-    hidden = [
-        Level(level)
-        for own, level in history.database.execute("SELECT id, level FROM told").fetchall()
-        if own not in there
-    ]
+    hidden = (level for level in open_changes.hidden(history, drift) if level is not Level.ROUTINE)
     return worst([*(item.level for item in items), *hidden])
 
 
-def _is_reminder_due(alert: Alert, still: Level, time: str) -> bool:
-    wait = _REMINDED.get(still)
-    now = _moment(time)
+def _is_reminder_due(history: History, alert: Alert, still: Level, time: str) -> bool:
+    wait, now = _REMINDED.get(still), _moment(time)
     if wait is None or now is None or _is_quiet(alert, now):
         return False
-    told = [_moment(stage.time) for stage in alert.stages if stage.is_spooled]
-    last = max((one for one in told if one), default=None)
-    # A last telling that is still to come: the clock was put back since.
-    return last is not None and (now - last >= wait or last - now > _CLOCK)
+    last = _told_last(history, alert, now)
+    return last is not None and now - last >= wait
+
+
+def _told_last(history: History, alert: Alert, now: datetime.datetime) -> datetime.datetime | None:
+    """When people heard of it last. Where that is still to come, the clock was put back since: then it counts
+    from the first snapshot after that, so that a clock that jumps to and fro reminds nobody each time."""
+    snapshot, last = alert.snapshot, _moment(alert.opened)
+    if alert.stages:
+        snapshot, last = alert.stages[-1].snapshot, _moment(alert.stages[-1].time)
+    if last is None or last <= now:
+        return last
+    row = history.database.execute(
+        "SELECT time FROM snapshot WHERE number > ? AND julianday(time) <= julianday(?)"
+        " ORDER BY number LIMIT 1",
+        (snapshot, now.isoformat()),
+    ).fetchone()
+    return _moment(row[0]) if row else None
 
 
 def _is_quiet(alert: Alert, now: datetime.datetime) -> bool:
@@ -130,7 +139,6 @@ def _alert(
     uid: str,
     opened: str,
     snapshot: int,
-    baseline: str,
     level: str | None,
     ended: str,
     how: str,
@@ -138,46 +146,85 @@ def _alert(
 ) -> Alert:
     known = Level(level) if level else None
     stages = _stages(history, number)
-    return Alert(number, uid, opened, snapshot, baseline, known, ended, how, quiet_until, stages)
+    return Alert(number, uid, opened, snapshot, known, ended, how, quiet_until, stages)
 
 
 def _stages(history: History, alert: int) -> tuple[Stage, ...]:
     rows = history.database.execute(
-        "SELECT number, kind, snapshot, time, level, message, is_spooled FROM stage"
-        " WHERE alert = ? ORDER BY number",
+        "SELECT number, kind, snapshot, time, level, still_open, how, news, drift, message, is_spooled"
+        " FROM stage WHERE alert = ? ORDER BY number",
         (alert,),
     )
-    return tuple(
-        Stage(number, Kind(kind), snapshot, time, Level(level), message, bool(is_spooled))
-        for number, kind, snapshot, time, level, message, is_spooled in rows.fetchall()
+    return tuple(_stage(*row) for row in rows.fetchall())
+
+
+def _stage(
+    number: int,
+    kind: str,
+    snapshot: int,
+    time: str,
+    level: str,
+    still: str | None,
+    how: str,
+    news: str,
+    drift: str,
+    message: str,
+    is_spooled: int,
+) -> Stage:
+    return Stage(
+        number=number,
+        kind=Kind(kind),
+        snapshot=snapshot,
+        time=time,
+        level=Level(level),
+        still_open=Level(still) if still else None,
+        how=how,
+        news=tuple(json.loads(news)),
+        drift=drift,
+        message=message,
+        is_spooled=bool(is_spooled),
     )
 
 
-def begin(history: History, one: Due, snapshot: int, time: str, baseline: str) -> tuple[Alert, Stage]:
-    """The alert and the stage under which ``one`` is handed over. Call it inside a transaction."""
-    alert = current(history) or _opened(history, snapshot, time, baseline)
-    content = _content(one)
-    row = history.database.execute(
-        "SELECT number FROM stage WHERE alert = ? AND content = ? AND is_spooled = 0", (alert.number, content)
-    ).fetchone()
-    if row:
-        return alert, next(stage for stage in alert.stages if stage.number == row[0])
-    number = len(alert.stages) + 1
-    message = hashlib.sha256(canonical([alert.uid, number, content]).encode()).hexdigest()[:32]
+def news_of(history: History, stage: Stage) -> list[Item]:
+    """What a stage told of that nobody had heard of yet, as it was then."""
+    return _named(history.drift(stage.drift), stage.news)
+
+
+def _named(drift: Drift, ids: Collection[str]) -> list[Item]:
+    items: list[Item] = [*drift.changes, *drift.findings]
+    return [item for item in items if item.id in ids]
+
+
+def begin(
+    history: History, one: Due, drift: Drift, *, snapshot: int, time: str, how: str = ""
+) -> tuple[Alert, Stage]:
+    """The alert and the stage under which ``one`` is handed over. ``how`` says by what something is over.
+    Call it inside a transaction."""
+    alert = current(history) or _opened(history, snapshot, time)
+    number, news = len(alert.stages) + 1, tuple(item.id for item in one.news)
+    own = hashlib.sha256(canonical([alert.uid, number, _content(one)]).encode()).hexdigest()[:32]
+    digest = history.store(drift.to_json())
+    stage = Stage(
+        number, one.kind, snapshot, time, one.level, one.still_open, how, news, digest, own, is_spooled=False
+    )
+    still = one.still_open and one.still_open.value
     history.database.execute(
-        "INSERT INTO stage VALUES (?, ?, ?, ?, ?, ?, ?, ?, 0)",
-        (alert.number, number, one.kind.value, snapshot, time, one.level.value, message, content),
+        "INSERT INTO stage VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 0)",
+        (
+            *(alert.number, number, one.kind.value, snapshot, time, one.level.value, still),
+            *(how, canonical(news), digest, own),
+        ),
     )
-    return alert, Stage(number, one.kind, snapshot, time, one.level, message, False)
+    return alert, stage
 
 
-def _opened(history: History, snapshot: int, time: str, baseline: str) -> Alert:
+def _opened(history: History, snapshot: int, time: str) -> Alert:
     uid = secrets.token_hex(8)
     cursor = history.database.execute(
-        "INSERT INTO alert (uid, opened, snapshot, baseline) VALUES (?, ?, ?, ?)",
-        (uid, time, snapshot, baseline),
+        "INSERT INTO alert (uid, opened, snapshot) VALUES (?, ?, ?)", (uid, time, snapshot)
     )
-    return Alert(int(cursor.lastrowid or 0), uid, time, snapshot, baseline, None)
+    return Alert(int(cursor.lastrowid or 0), uid, time, snapshot, None)
 
 
 def _content(one: Due) -> str:
@@ -186,27 +233,62 @@ def _content(one: Due) -> str:
     return hashlib.sha256(canonical([one.kind.value, one.level.value, still, told]).encode()).hexdigest()
 
 
-def confirm(
-    history: History, alert: Alert, stage: Stage, one: Due, drift: Drift, *, time: str, how: str
-) -> Alert:
-    """Remember that the message lies in the spool, and what holds now. Call it inside a transaction.
-
-    ``how`` says how the alert ended if this ends it.
-    """
+def confirm(history: History, alert: Alert, stage: Stage) -> Alert:
+    """Remember that the message lies in the spool, and what holds now. Call it inside a transaction."""
+    drift = history.drift(stage.drift)
     history.database.execute("UPDATE stage SET is_spooled = 1 WHERE message = ?", (stage.message,))
-    open_changes.mark_told(history, one.news, stage.message)
-    if one.kind is Kind.ALL_CLEAR:
-        open_changes.ease(history, drift)
-        alert = replace(alert, level=one.still_open)
-        if one.still_open is None:
-            alert = replace(alert, ended=time, how=how)
+    if stage.kind is Kind.ALL_CLEAR:
+        alert = _eased(history, alert, stage, drift)
     else:
-        alert = replace(alert, level=worst(filter(None, [alert.level, one.level])))
+        # The message names all that is open: what grew worse beside the news was told with them.
+        items = [*_named(drift, stage.news), *open_changes.grown(history, drift)]
+        open_changes.mark_told(history, items, stage.message)
+        alert = replace(alert, level=worst(filter(None, [alert.level, stage.level])))
     history.database.execute(
         "UPDATE alert SET level = ?, ended = ?, how = ? WHERE number = ?",
         (alert.level and alert.level.value, alert.ended, alert.how, alert.number),
     )
     return alert
+
+
+def _eased(history: History, alert: Alert, stage: Stage, drift: Drift) -> Alert:
+    if stage.still_open:
+        open_changes.ease(history, drift)
+        return replace(alert, level=stage.still_open)
+    open_changes.forget_told(history)
+    return replace(alert, level=None, ended=stage.time, how=stage.how)
+
+
+def settle(history: History, is_in_spool: Callable[[str], bool]) -> None:
+    """Settle what a power cut left half told: what lies in the spool was told, what doesn't wasn't. Call it
+    inside a transaction.
+
+    ``is_in_spool`` says it of a message's id.
+    """
+    alert = current(history)
+    for stage in [stage for stage in alert.stages if not stage.is_spooled] if alert else ():
+        if alert and is_in_spool(stage.message):
+            alert = confirm(history, alert, stage)
+        else:
+            history.database.execute("DELETE FROM stage WHERE message = ?", (stage.message,))
+
+
+def drop_untold(history: History) -> None:
+    """Forget an alert that was begun and of which nobody was told, because it was gone by then. Call it
+    inside a transaction."""
+    history.database.execute(
+        "DELETE FROM alert WHERE level IS NULL AND ended = ''"
+        " AND NOT EXISTS (SELECT 1 FROM stage WHERE alert = alert.number)"
+    )
+
+
+def take_up(history: History, drift: Drift, known: Collection[str], *, snapshot: int, time: str) -> None:
+    """Open an alert for what a version that knew none told of, and is still there: it isn't told again, and
+    its all-clear will come. Call it inside a transaction."""
+    level = None if current(history) else open_changes.worst_told(history, drift, known)
+    if level:
+        alert = _opened(history, snapshot, time)
+        history.database.execute("UPDATE alert SET level = ? WHERE number = ?", (level.value, alert.number))
 
 
 def set_quiet(history: History, number: int, until: str) -> None:

@@ -158,6 +158,19 @@ class History:
             number,
         )
 
+    def drift(self, own: str) -> Drift:
+        """A comparison by its digest. Raises KeyError for one that isn't there."""
+        return Drift.from_json(self._load(own))
+
+    def baseline_before(self, number: int) -> str | None:
+        """The digest of the baseline that the last one before a snapshot was compared with."""
+        row = self.database.execute(
+            "SELECT baseline FROM snapshot WHERE number < ? AND baseline IS NOT NULL"
+            " ORDER BY number DESC LIMIT 1",
+            (number,),
+        ).fetchone()
+        return str(row[0]) if row else None
+
     def circumstance(self, number: int) -> Circumstance | None:
         """A snapshot's circumstance, None where the history doesn't hold it."""
         return self._circumstance("WHERE number = ?", number)

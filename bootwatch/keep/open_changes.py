@@ -113,16 +113,32 @@ def news(history: History, drift: Drift, known: Collection[str] = ()) -> list[It
 
     ``known`` are ids of findings that a person saw when the baseline was saved.
     """
-    rows = history.database.execute("SELECT id, content, level FROM told")
-    told = {(own, content): Level(level) for own, content, level in rows}
+    told = _Told(history)
     items = to_tell(drift, known)
-    fresh = [item for item in items if (item.id, content_of(item)) not in told]
+    fresh = [item for item in items if told.level(item) is None]
     most = worst(item.level for item in fresh)
-    for item in items:
-        level = told.get((item.id, content_of(item)))
-        if level and not level.at_least(item.level) and not (most and most.at_least(item.level)):
-            fresh.append(item)
-    return fresh
+    return fresh + [
+        item for item in items if told.is_worse(item) and not (most and most.at_least(item.level))
+    ]
+
+
+class _Told:
+    """What people were told of so far, and how bad it was said to be."""
+
+    def __init__(self, history: History) -> None:
+        self._levels: dict[str, dict[str, Level]] = {}
+        for own, content, level in history.database.execute("SELECT id, content, level FROM told"):
+            self._levels.setdefault(own, {})[content] = Level(level)
+
+    def level(self, item: Item) -> Level | None:
+        """None for what nobody was told of. What is wrong by itself stays one thing while it is there."""
+        levels = self._levels.get(item.id, {})
+        return levels.get(content_of(item)) if isinstance(item, Change) else worst(levels.values())
+
+    def is_worse(self, item: Item) -> bool:
+        """Whether people were told of it, and it is worse now."""
+        level = self.level(item)
+        return level is not None and not level.at_least(item.level)
 
 
 def to_tell(drift: Drift, known: Collection[str] = ()) -> list[Item]:
@@ -132,19 +148,57 @@ def to_tell(drift: Drift, known: Collection[str] = ()) -> list[Item]:
     return [*changes, *wrong]
 
 
-def ease(history: History, drift: Drift) -> None:
-    """Remember of what was told how bad it is now: should it get worse again, that is news. Call it inside a
-    transaction."""
-    items: list[Item] = [*drift.changes, *drift.findings]
-    history.database.executemany(
-        "UPDATE told SET level = ? WHERE id = ? AND content = ?",
-        [(one.level.value, one.id, content_of(one)) for one in items],
+def worst_told(history: History, drift: Drift, known: Collection[str] = ()) -> Level | None:
+    """The worst that people were told of and that is there now; None where nothing is. ``known`` as above."""
+    told = _Told(history)
+    return worst(filter(None, map(told.level, to_tell(drift, known))))
+
+
+def hidden(history: History, drift: Drift) -> list[Level]:
+    """How bad what people were told of was last, where it can't be seen now."""
+    there = {one.id for one in drift.changes} | {one.id for one in drift.findings}
+    # Of what led to something else meanwhile the last holds, as far as people were told of it.
+    rows = history.database.execute(
+        "SELECT id, level FROM told JOIN open_change AS now USING (id)"
+        " WHERE now.content IN ('', told.content)"
+        " OR NOT EXISTS (SELECT 1 FROM told AS own WHERE own.id = now.id AND own.content = now.content)"
     )
+    return [Level(level) for own, level in rows.fetchall() if own not in there]
+
+
+def grown(history: History, drift: Drift) -> list[Item]:
+    """What people were told of and is worse now."""
+    told = _Told(history)
+    return [item for item in _all(drift) if told.is_worse(item)]
 
 
 def mark_told(history: History, items: Iterable[Item], message: str) -> None:
-    """Remember that a message with these lies in the spool. Call it inside a transaction."""
+    """Remember that a message with these lies in the spool; what is gone again is passed over. Call it
+    inside a transaction."""
     history.database.executemany(
-        "INSERT OR REPLACE INTO told VALUES (?, ?, ?, ?)",
+        "INSERT OR REPLACE INTO told SELECT id, ?2, ?3, ?4 FROM open_change WHERE id = ?1",
         [(item.id, content_of(item), item.level.value, message) for item in items],
     )
+
+
+def ease(history: History, drift: Drift) -> None:
+    """Remember of what was told how much better it is now: should it get worse again, that is news. Call it
+    inside a transaction."""
+    rows = history.database.execute("SELECT id, content, level FROM told").fetchall()
+    now = {one.id: one.level for one in _all(drift)}
+    better = [
+        (now[own].value, own, content)
+        for own, content, level in rows
+        if own in now and not now[own].at_least(Level(level))
+    ]
+    history.database.executemany("UPDATE told SET level = ? WHERE id = ? AND content = ?", better)
+
+
+def forget_told(history: History) -> None:
+    """Nothing of what people were told of is open any more. Call it inside a transaction."""
+    history.database.execute("DELETE FROM told")
+
+
+def _all(drift: Drift) -> Iterator[Item]:
+    yield from drift.changes
+    yield from drift.findings

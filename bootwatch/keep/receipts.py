@@ -39,7 +39,8 @@ def utc_now() -> datetime.datetime:
 class Receipt:
     """How one message stands with one address. Times are UTC in RFC 3339.
 
-    ``settings`` is a digest of the whole address: a mended password is a reason to try again.
+    ``settings`` is a digest of the whole address: a mended password is a reason to try again. ``reader`` says
+    in whose words it was told. ``behind`` names the last message that waited in line at that attempt.
     """
 
     name: str
@@ -51,27 +52,39 @@ class Receipt:
     next_try: str | None
     final: bool
     settings: str
+    reader: str = ""
+    behind: str = ""
 
     @classmethod
     def from_json(cls, document: dict[str, Any]) -> Receipt:
         """Raises ValueError or TypeError when it is not a receipt."""
-        receipt = cls(**{name: document[name] for name in cls.__dataclass_fields__})
+        # What receipts of earlier versions don't hold.
+        whole = {"reader": "", "behind": ""} | document
+        receipt = cls(**{name: whole[name] for name in cls.__dataclass_fields__})
         times = [receipt.first_try, receipt.last_try, *filter(None, [receipt.next_try])]
         for time in times:
             if datetime.datetime.fromisoformat(time).tzinfo is None:
                 raise ValueError("a time without its zone")
-        if not isinstance(receipt.attempts, int) or not isinstance(receipt.why, str):
+        words = (receipt.name, receipt.why, receipt.reader, receipt.behind)
+        if not isinstance(receipt.attempts, int) or not all(isinstance(word, str) for word in words):
             raise TypeError("a value of the wrong kind")
         return receipt
 
 
 @dataclass(frozen=True)
 class Account:
-    """All receipts of one message. ``settled``: final for every address that there was."""
+    """All receipts of one message. ``settled``: final for every address that there was.
+
+    ``alert`` (an alert's uid, "" for none), ``stage`` and ``kind`` are the message's: it is taken out of the
+    spool long before who was told of the alert stops to matter.
+    """
 
     receipts: dict[str, Receipt] = field(default_factory=dict)
     settled: bool = False
     updated: str | None = None
+    alert: str = ""
+    stage: int = 0
+    kind: str = ""
 
     @property
     def reached_somebody(self) -> bool:
@@ -105,6 +118,10 @@ class Receipts:
         """The receipts of the message called ``name``; none where they are absent or damaged."""
         return _read(self.folder / name)
 
+    def accounts(self) -> dict[str, Account]:
+        """All that there are, by their messages' names."""
+        return {file.name: _read(file) for file in self.folder.glob("*.json")}
+
     def write(self, name: str, account: Account) -> None:
         """Keep them: once this returns they survive a power cut. Raises OSError."""
         document = {
@@ -112,6 +129,9 @@ class Receipts:
             "message": name,
             "settled": account.settled,
             "updated": self._clock().isoformat(),
+            "alert": account.alert,
+            "stage": account.stage,
+            "kind": account.kind,
             "addresses": {key: asdict(receipt) for key, receipt in account.receipts.items()},
         }
         write_whole(self.folder / name, json.dumps(document, sort_keys=True, indent=1).encode("ascii"))
@@ -167,7 +187,15 @@ def _read(file: Path) -> Account:
         receipts = {key: Receipt.from_json(one) for key, one in document["addresses"].items()}
         if datetime.datetime.fromisoformat(document["updated"]).tzinfo is None:
             return Account()
-        return Account(receipts, document["settled"] is True, document["updated"])
+        stage = document.get("stage")
+        return Account(
+            receipts,
+            document["settled"] is True,
+            document["updated"],
+            alert=str(document.get("alert", "")),
+            stage=stage if isinstance(stage, int) else 0,
+            kind=str(document.get("kind", "")),
+        )
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         # At least once: rather told twice than never.
         return Account()

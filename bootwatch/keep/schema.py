@@ -93,7 +93,6 @@ CREATE TABLE IF NOT EXISTS alert (
     uid TEXT NOT NULL UNIQUE,
     opened TEXT NOT NULL,
     snapshot INTEGER NOT NULL,
-    baseline TEXT NOT NULL,
     level TEXT,
     ended TEXT NOT NULL DEFAULT '',
     how TEXT NOT NULL DEFAULT '',
@@ -106,8 +105,11 @@ CREATE TABLE IF NOT EXISTS stage (
     snapshot INTEGER NOT NULL,
     time TEXT NOT NULL,
     level TEXT NOT NULL,
+    still_open TEXT,
+    how TEXT NOT NULL,
+    news TEXT NOT NULL,
+    drift TEXT NOT NULL REFERENCES document(digest),
     message TEXT NOT NULL UNIQUE,
-    content TEXT NOT NULL,
     is_spooled INTEGER NOT NULL DEFAULT 0,
     PRIMARY KEY (alert, number)
 ) STRICT;

@@ -34,13 +34,15 @@ class Spool:
         Putting a message with the same id again replaces it, so that its receipts go on counting.
         """
         self.folder.mkdir(mode=0o750, parents=True, exist_ok=True)
-        digest = _digest(message)
-        former = next(self.folder.glob(f"*-{digest}.json"), None)
-        path = former or self.folder / f"{message.snapshot:09d}-{digest}.json"
+        path = self.find(message.id) or self.folder / f"{message.snapshot:09d}-{_digest(message.id)}.json"
         self.unfinished.mkdir(mode=0o750, exist_ok=True)
         data = json.dumps(message.to_json(), sort_keys=True).encode("ascii")
         write_whole(path, data, beside=self.unfinished)
         return path
+
+    def find(self, own: str) -> Path | None:
+        """Where the message with this id lies; None where it doesn't."""
+        return next(self.folder.glob(f"*-{_digest(own)}.json"), None)
 
     def messages(self, report: Report) -> Iterator[tuple[Path, Message]]:
         """Every message, oldest first. A damaged file is skipped and told to ``report``.
@@ -68,9 +70,9 @@ def receipt_name(path: Path) -> str:
     return path.name
 
 
-def _digest(message: Message) -> str:
+def _digest(own: str) -> str:
     # The id may hold anything, and a file name may not.
-    return hashlib.sha256(message.id.encode("utf-8", "surrogatepass")).hexdigest()[:16]
+    return hashlib.sha256(own.encode("utf-8", "surrogatepass")).hexdigest()[:16]
 
 
 def _read(path: Path) -> Message:

@@ -20,14 +20,19 @@ class Kind(StrEnum):
 @dataclass(frozen=True)
 class Stage:
     """One telling of an alert, numbered from 1. ``level``: of an all-clear the worst that is over now, else
-    of what was told. ``time`` is UTC in RFC 3339. ``is_spooled``: whether the message surely was handed
-    over."""
+    of what was told; ``still_open`` the worst that held then, ``how`` by what something was over. ``news``
+    are the ids of what nobody had heard of yet, ``drift`` the digest of the comparison told of. ``time`` is
+    UTC in RFC 3339. ``is_spooled``: whether the ``message`` of this id surely was handed over."""
 
     number: int
     kind: Kind
     snapshot: int
     time: str
     level: Level
+    still_open: Level | None
+    how: str
+    news: tuple[str, ...]
+    drift: str
     message: str
     is_spooled: bool
 
@@ -36,16 +41,15 @@ class Stage:
 class Alert:
     """``uid`` tells it from every other of every machine; people call it by its ``name``.
 
-    ``level`` is the worst that people were told of and that still holds; None once it has ended. ``ended``
-    and ``how`` say when and by what, "" while it is open. ``quiet_until``: no reminders before that time.
-    Times are UTC in RFC 3339.
+    ``level`` is the worst that people were told of and that still holds; None once it has ended, and before
+    its first telling lies in the spool. ``ended`` and ``how`` say when and by what, "" while it is open.
+    ``quiet_until``: no reminders before that time. Times are UTC in RFC 3339.
     """
 
     number: int
     uid: str
     opened: str
     snapshot: int
-    baseline: str
     level: Level | None
     ended: str = ""
     how: str = ""

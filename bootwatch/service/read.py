@@ -29,7 +29,7 @@ from bootwatch.problem import Problem
 from bootwatch.service.ahead import Judged, judged, record_of, with_record
 from bootwatch.service.spans import place_in_time
 from bootwatch.service.starts import keep_prediction
-from bootwatch.service.telling import Found, hand_over, publish_alert, seen_when_saved
+from bootwatch.service.telling import Found, hand_over, publish_alert, seen_when_saved, settle
 from bootwatch.service.uefi import require_uefi
 from bootwatch.tell import board, metrics
 from bootwatch.tell.report import Facts
@@ -315,6 +315,7 @@ def _tell(
     found = _found(reading)
     if found is None:
         return
+    settle(history, places, found)
     if tell:
         hand_over(history, places, config, found, only_clear=only_clear)
     try:

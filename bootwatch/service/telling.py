@@ -49,14 +49,26 @@ class Found:
         return self.snapshot.circumstance.time
 
 
+def settle(history: History, places: Places, found: Found) -> None:
+    """Put right what a power cut, or a version that knew no alerts, left of them."""
+    spool = Spool(places.spool)
+    known = seen_when_saved(found.baseline, found.drift)
+    with history.transaction():
+        alerts.settle(history, lambda own: spool.find(own) is not None)
+        alerts.take_up(history, found.drift, known, snapshot=found.number, time=found.time)
+
+
 def hand_over(
     history: History, places: Places, config: Config, found: Found, *, only_clear: bool = False
 ) -> None:
-    """Spool what is due. The same news always makes the same message, so a power cut between spooling and
-    remembering it can't make two. ``only_clear``: only that something is over."""
+    """Spool what is due; what was settled before stays told. ``only_clear``: after a person called the
+    machine good, only that something is over."""
     known = seen_when_saved(found.baseline, found.drift)
+    how = _how(history, found, is_called_good=only_clear)
     for one in alerts.due(history, found.drift, known, found.time, only_clear=only_clear):
-        _tell(history, places, config, found, one)
+        _tell(history, places, config, found, one, how if one.kind is Kind.ALL_CLEAR else "")
+    with history.transaction():
+        alerts.drop_untold(history)
     if (
         config.sign_of_life
         and not only_clear
@@ -65,12 +77,14 @@ def hand_over(
         _give_sign(history, places, config, found)
 
 
-def _tell(history: History, places: Places, config: Config, found: Found, one: Due) -> None:
+def _tell(history: History, places: Places, config: Config, found: Found, one: Due, how: str) -> None:
     with history.transaction():
-        alert, stage = alerts.begin(history, one, found.number, found.time, found.baseline.digest)
+        alert, stage = alerts.begin(
+            history, one, found.drift, snapshot=found.number, time=found.time, how=how
+        )
     message = replace(
         _message(history, config, found, stage.message),
-        news=tuple(item.id for item in one.news),
+        news=stage.news,
         kind=one.kind,
         alert=alert.uid,
         called=alert.name,
@@ -78,11 +92,12 @@ def _tell(history: History, places: Places, config: Config, found: Found, one: D
         stage=stage.number,
         is_over=one.level if one.kind is Kind.ALL_CLEAR else None,
         still_open=one.still_open,
-        how=_how(found, alert.baseline) if one.kind is Kind.ALL_CLEAR else "",
+        how=how,
     )
     _spool(places, message)
     with history.transaction():
-        alerts.confirm(history, alert, stage, one, found.drift, time=found.time, how=message.how)
+        alerts.confirm(history, alert, stage)
+        alerts.note_sign(history, found.number, found.time, message.id)
     journal.announce(message, places)
 
 
@@ -143,10 +158,10 @@ def _spool(places: Places, message: Message) -> None:
         ) from error
 
 
-def _how(found: Found, baseline: str) -> str:
-    """How an alert that began with the baseline whose digest is ``baseline`` ended."""
+def _how(history: History, found: Found, *, is_called_good: bool) -> str:
+    """By what something is over: the machine changed, or what it is compared with did."""
     now = found.baseline
-    if now.digest == baseline:
+    if not is_called_good and history.baseline_before(found.number) == now.digest:
         return "the machine is back at its baseline"
     reason = f' ("{plain(now.reason)}")' if now.reason else ""
     return plain(f"{now.by} called this state good, {moment(now.saved)}{reason}", _HOW)
