@@ -32,12 +32,19 @@ class Time:
             known = (NOTHING,)
         return cls(phrases.when(change), phrases.since(change), known)
 
-    def lines(self, width: int, since: str = "") -> list[str]:
-        """The sentence, or ``since`` instead of it, and what is known; all of it said in full."""
+    def pieces(self, since: str = "") -> tuple[str, tuple[str, ...]]:
+        """The same as a sentence, or ``since`` instead of it, and what is known in sentences of its own."""
         said = since or self.since
         if self.known == (NOTHING,):
-            return wrapped(f"{said} {NOTHING}", width)
-        return wrapped(f"{said} {_KNOWN}" if self.known else said, width) + self.bullets(width, "  - ")
+            return f"{said} {NOTHING}", ()
+        left = len(self.known) - _MOST
+        more = (f"and {left} more: --json lists them all",) if left > 0 else ()
+        return (f"{said} {_KNOWN}" if self.known else said), (*self.known[:_MOST], *more)
+
+    def lines(self, width: int, since: str = "") -> list[str]:
+        """The same, laid out; all of it said in full."""
+        said, known = self.pieces(since)
+        return wrapped(said, width) + [line for one in known for line in wrapped(one, width, "  - ")]
 
     def bullets(self, width: int, first: str) -> list[str]:
         """What is known, a piece each, beginning with ``first``."""

@@ -47,7 +47,7 @@ def test_what_arrives_is_what_was_meant() -> None:
         assert _send(_route(port, "&name=Study&reply=help@example.org")) == Outcome.delivered()
     (mail,) = handler.mails
     assert handler.senders == ["study@example.org"] and handler.recipients == ["anna@example.org"]
-    assert mail["Subject"] == "reading-room-3: Fernwick Linux weakened (entry missing, loader missing)"
+    assert mail["Subject"] == wording.subject(message())
     assert (mail["From"], mail["To"]) == ("Study <study@example.org>", "anna@example.org")
     assert mail["Reply-To"] == "help@example.org"
     assert mail["Auto-Submitted"] == "auto-generated"

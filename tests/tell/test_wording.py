@@ -37,25 +37,12 @@ def _only(*changes: object) -> Drift:
     return Drift(changes, (), ())  # type: ignore[arg-type]
 
 
-def test_the_subject_says_which_system_of_which_machine_and_what() -> None:
-    assert subject(message()) == "reading-room-3: Fernwick Linux weakened (entry missing, loader missing)"
-    two = _only(ENTRY_MISSING, replace(LOADER_MISSING, system="Quarry"))
-    assert subject(message(two)) == (
-        "reading-room-3: Fernwick Linux and Quarry weakened (entry missing, loader missing)"
-    )
-    assert subject(message(_only(ORDER_CHANGED))) == "reading-room-3: its start changed (order changed)"
-
-
-def test_the_subject_is_about_what_is_new() -> None:
-    assert subject(message(news=(ORDER_CHANGED.id,))) == "reading-room-3: its start changed (order changed)"
-
-
 def test_the_message_in_its_order() -> None:
     text = body(message(news=(ENTRY_MISSING.id, LOADER_MISSING.id)))
     places = [
         text.index(part)
         for part in (
-            "On reading-room-3 a way of starting Fernwick Linux",
+            "On reading-room-3 a safeguard of how Fernwick Linux",
             'The entry "Fernwick Linux" is gone',
             "The loader \\EFI\\fernwick\\loaderx64.efi is gone",
             "SINCE WHEN",
@@ -68,7 +55,7 @@ def test_the_message_in_its_order() -> None:
             "The firmware tries its entries in another order.",
             "COULD NOT BE READ",
             "entry-missing:7c1e",
-            "On the machine:",
+            "ON THE MACHINE",
         )
     ]
     assert places == sorted(places)
@@ -101,7 +88,9 @@ def test_every_change_at_every_level_has_its_words(name: str, level: Level) -> N
     one = change(name, level, "Fernwick Linux", "the thing")
     text = body(message(_only(one)))
     assert text.startswith(("On reading", "At the", "Something", "Fernwick")) and "{" not in text
-    assert subject(message(_only(one))).startswith("reading-room-3: Fernwick Linux ")
+    said = subject(message(_only(one)))
+    assert said.startswith("reading-room-3: ") and "{" not in said
+    assert "Fernwick Linux" in said or level is Level.ROUTINE
 
 
 def test_a_long_list_is_cut_and_says_so() -> None:
@@ -115,7 +104,7 @@ def test_a_long_list_is_cut_and_says_so() -> None:
 
 def test_names_with_braces_stay_as_they_are() -> None:
     odd = _only(replace(ENTRY_MISSING, system="{machine} {0}", what="{system}"))
-    assert "a way of starting {machine} {0}" in body(message(odd))
+    assert "how {machine} {0} would start" in " ".join(body(message(odd)).split())
 
 
 def test_what_is_known_is_said_once_and_which_change_it_belongs_to() -> None:
@@ -134,14 +123,14 @@ def test_what_is_known_is_said_once_and_which_change_it_belongs_to() -> None:
 
 def test_what_a_rule_expects_is_one_closing_line() -> None:
     text = body(message(_only(ENTRY_MISSING, *update()), news=(ENTRY_MISSING.id,)))
-    assert text.split("\n\n")[-2] == "Besides, 12 changes are accepted by rule, as expected."
+    assert text.split("\n\n")[-3] == "Besides, 12 changes are accepted by rule, as expected."
     assert RULE not in text and "file-changed" not in text
     assert "accepted" not in body(message(_only(ENTRY_MISSING)))
 
 
 def test_a_message_of_a_finding_alone_reads_right() -> None:
     alone = message(Drift((SEED_CHANGED,), (DRIFT.findings[0], NO_WAY), ()), news=(NO_WAY.id,))
-    assert subject(alone) == "reading-room-3: Fernwick Linux stranded (no way left)"
+    assert subject(alone) == "reading-room-3: Fernwick Linux would not start (no way left)"
     text = body(alone)
     assert text.startswith("Fernwick Linux on reading-room-3 would not start at the next switch-on:")
     for absent in ("WHAT HAPPENED", "SINCE WHEN", "It happened", "STILL OPEN"):
@@ -159,14 +148,16 @@ def test_a_message_of_a_finding_alone_reads_right() -> None:
 
 def test_a_finding_that_keeps_nothing_from_starting_claims_no_loss() -> None:
     alone = message(Drift((), (STICK_FIRST,), ()), news=(STICK_FIRST.id,))
-    assert subject(alone) == "reading-room-3: its start needs a look (removable first)"
+    assert subject(alone) == (
+        'reading-room-3: the firmware tries a removable disk first, through the entry "Stick" (needs a look)'
+    )
     lead = " ".join(body(alone).partition("\n\n")[0].split())
     assert "needs a look" in lead and "gone" not in lead
 
 
 def test_changes_lead_where_a_finding_of_their_level_is_new_too() -> None:
     both = message(Drift((ENTRY_MISSING,), (STICK_FIRST,), ()), news=(ENTRY_MISSING.id, STICK_FIRST.id))
-    assert subject(both) == "reading-room-3: Fernwick Linux weakened (entry missing)"
+    assert subject(both).startswith('reading-room-3: the entry "Fernwick Linux" is gone')
     text = body(both)
     assert text.index(' 1. The entry "Fernwick Linux" is gone') < text.index(
         " 2. The firmware tries a removable"
@@ -180,16 +171,12 @@ def test_a_finding_that_is_worse_than_the_changes_comes_first() -> None:
     assert text.index(" 1. No way to start") < text.index(' 2. The entry "Fernwick Linux" is gone')
 
 
-def test_the_subject_has_no_name_that_only_a_program_knows() -> None:
-    deaf = replace(STICK_FIRST, id="unheard:1", finding="unheard", system="Fernwick Linux")
-    alone = message(Drift((), (deaf,), ()), news=(deaf.id,))
-    assert subject(alone) == "reading-room-3: Fernwick Linux needs a look (does not start by itself)"
-
-
 def test_systems_of_changes_and_findings_that_strand_are_both_named() -> None:
     gone = replace(LOADER_MISSING, system="Quarry", level=Level.STRANDED)
     both = message(Drift((gone,), (NO_WAY,), ()), news=(gone.id, NO_WAY.id))
-    assert subject(both) == "reading-room-3: Quarry and Fernwick Linux stranded (loader missing, no way left)"
+    assert subject(both) == (
+        "reading-room-3: Quarry and Fernwick Linux would not start (loader missing, no way left)"
+    )
     assert body(both).startswith("Quarry and Fernwick Linux on reading-room-3 would not start")
 
 
@@ -198,7 +185,7 @@ def test_systems_of_changes_and_findings_that_strand_are_both_named() -> None:
 def test_every_finding_at_every_level_has_its_words(name: str, level: Level) -> None:
     one = Finding(f"{name}:1", name, level, None, "the thing", "")
     alone = message(Drift((), (one,), ()), news=(one.id,))
-    assert subject(alone).startswith("reading-room-3: its start ")
+    assert subject(alone).startswith("reading-room-3: ")
     text = body(alone)
     assert "{" not in text
     assert ("the thing" in text.lower()) is (level is not Level.ROUTINE)
