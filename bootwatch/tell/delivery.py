@@ -9,7 +9,7 @@ from bootwatch.model.alert import Kind
 from bootwatch.model.level import Level
 from bootwatch.model.message import Message
 from bootwatch.model.told import Told
-from bootwatch.tell import library, mail, wording
+from bootwatch.tell import library, mail, owner, wording
 from bootwatch.tell.line import Line
 from bootwatch.tell.outcome import Outcome
 
@@ -43,11 +43,19 @@ def skipped(address: Address, message: Message) -> Outcome | None:
 
 def deliver(address: Address, message: Message, line: Line, context: Context = ALONE) -> Outcome:
     """Hand ``message`` over. Never raises on purpose."""
-    subject, body = wording.subject(message), wording.body(message)
+    subject, body = _words(address, message, context)
     if address.route is None:
         return library.deliver(address.to, subject, body, _level(message))
     letter = mail.Letter(f"{message.id} {address.reader}", message.machine, subject, body)
     return mail.deliver(letter, address.route, line)
+
+
+def _words(address: Address, message: Message, context: Context) -> tuple[str, str]:
+    """Subject and text in the words of the address's reader."""
+    if address.reader == "owner":
+        said = owner.owner_text(message, context.told)
+        return f"{message.machine}: {said.title}", said.body
+    return wording.subject(message), wording.body(message)
 
 
 def _level(message: Message) -> Level:

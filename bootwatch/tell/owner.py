@@ -134,8 +134,8 @@ class _Writer:
             first = say("Please leave the computer switched on, and call {whom}.", whom=self._whom)
         else:
             first = say(
-                "Please leave the computer switched on, and ask somebody who knows about computers to look at "
-                "it."
+                "Please leave the computer switched on, and ask somebody who knows about computers to look "
+                "at it."
             )
         then = say(
             "Until then, neither switch it off nor restart it. If it is a laptop, leave it open and keep it "
@@ -162,8 +162,8 @@ class _Writer:
                 usual=usual,
             ),
             say(
-                "To get back to {usual}: right after switching the computer on, press the key {key} again and "
-                'again until a list appears. In that list choose the line "{label}".',
+                "To get back to {usual}: right after switching the computer on, press the key {key} again "
+                'and again until a list appears. In that list choose the line "{label}".',
                 usual=usual,
                 key=self.key,
                 label=self.verdict.label,

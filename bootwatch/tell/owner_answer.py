@@ -56,8 +56,8 @@ class Verdict:
     """``systems`` are those that ``why`` is about, by the names that bootwatch has for them.
 
     ``following`` is what starts next where that is another one than usual, and ``usual`` that one; ``label``
-    the line to choose in the firmware's menu to get back; ``plugged_in`` a system on a stick that is there. ""
-    for none.
+    the line to choose in the firmware's menu to get back; ``plugged_in`` a system on a stick that is there.
+    "" for none.
     """
 
     answer: Answer
