@@ -24,7 +24,7 @@ def public(places: Places) -> str:
     if shown is None:
         raise MachineProblem(
             f"{file} holds no key that can be used, so this machine's mails are not signed.",
-            "Delete it, run: sudo bootwatch machine-key --make, and put the new key into the list for roll calls.",
+            "Delete it, run: sudo bootwatch machine-key --make, and tell the roll call's list the new one.",
         )
     return shown
 
