@@ -25,6 +25,7 @@ from bootwatch.tell.journal import (
     alert_text,
     announce,
 )
+from tests.tell.journals import has_namespaces
 from tests.tell.samples import (
     DRIFT,
     ENTRY_MISSING,
@@ -56,14 +57,7 @@ IN_A_NAMESPACE = textwrap.dedent("""
 """)
 
 
-def _namespaces() -> bool:
-    try:
-        return subprocess.run(["unshare", "-Urm", "true"], capture_output=True).returncode == 0
-    except FileNotFoundError:
-        return False
-
-
-@pytest.mark.skipif(not _namespaces(), reason="needs namespaces")
+@pytest.mark.skipif(not has_namespaces(), reason="needs namespaces")
 def test_a_record_reaches_the_journals_socket() -> None:
     pytest.importorskip("systemd.journal")
     command = ["unshare", "-Urm", sys.executable, "-c", IN_A_NAMESPACE]
