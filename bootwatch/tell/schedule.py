@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
+from dataclasses import replace
 
+from bootwatch.addresses import Address
 from bootwatch.keep.receipts import OLD, Account, Receipt
 from bootwatch.tell.outcome import Outcome, Result
 
@@ -15,8 +18,8 @@ FEWEST_ATTEMPTS = 20
 CUT_OFF = "cut off while it was being sent"
 
 
-def is_due(receipt: Receipt | None, account: Account, settings: str, now: datetime.datetime) -> bool:
-    """Whether a message is to be tried now at the address that ``receipt`` and ``settings`` belong to.
+def is_waiting(receipt: Receipt | None, account: Account, settings: str) -> bool:
+    """Whether a message is still to be told at the address that ``receipt`` and ``settings`` belong to.
 
     An address that is new gets messages that are still under way, or that reached nobody.
     """
@@ -24,19 +27,33 @@ def is_due(receipt: Receipt | None, account: Account, settings: str, now: dateti
         return not account.settled or not account.reached_somebody
     if receipt.final:
         return receipt.outcome == Result.FAILED and receipt.settings != settings
-    if receipt.next_try is None or receipt.settings != settings:
+    return True
+
+
+def is_turn(waiting: Sequence[tuple[str, Receipt | None]], settings: str, now: datetime.datetime) -> bool:
+    """Whether an address is to be tried now. ``waiting`` holds the names of the messages that it is still to
+    be told, oldest first, each with its receipt there.
+
+    They are told in their order, so the wait of the oldest is that of all. A message that wasn't there at the
+    last attempt is a reason to try once at once.
+    """
+    _, first = waiting[0]
+    newest, _ = waiting[-1]
+    if first is None or first.next_try is None or first.settings != settings or first.behind != newest:
         return True
-    wait = datetime.datetime.fromisoformat(receipt.next_try) - now
+    wait = datetime.datetime.fromisoformat(first.next_try) - now
     # A longer wait than any that is ever set: the clock was put back since.
     return wait <= datetime.timedelta() or wait > LONGEST_WAIT
 
 
-def begun(receipt: Receipt | None, name: str, settings: str, now: datetime.datetime) -> Receipt:
+def begun(
+    receipt: Receipt | None, address: Address, settings: str, behind: str, now: datetime.datetime
+) -> Receipt:
     """The receipt to keep before an attempt: what holds if the power fails in mid-send."""
     anew = receipt is None or receipt.final or receipt.settings != settings
     attempts = 1 if receipt is None or anew else receipt.attempts + 1
     return Receipt(
-        name=name,
+        name=address.name,
         outcome=Result.FAILED.value,
         why=CUT_OFF,
         attempts=attempts,
@@ -45,6 +62,8 @@ def begun(receipt: Receipt | None, name: str, settings: str, now: datetime.datet
         next_try=(now + wait_after(attempts)).isoformat(),
         final=False,
         settings=settings,
+        reader=address.reader,
+        behind=behind,
     )
 
 
@@ -54,16 +73,13 @@ def ended(receipt: Receipt, outcome: Outcome, now: datetime.datetime) -> Receipt
     tried = now - datetime.datetime.fromisoformat(receipt.first_try)
     if not final and receipt.attempts >= FEWEST_ATTEMPTS and tried > OLD:
         why, final = f"{why} (given up after {receipt.attempts} attempts)", True
-    return Receipt(
-        name=receipt.name,
+    return replace(
+        receipt,
         outcome=outcome.result.value,
         why=why,
-        attempts=receipt.attempts,
-        first_try=receipt.first_try,
         last_try=now.isoformat(),
         next_try=None if final else (now + wait_after(receipt.attempts)).isoformat(),
         final=final,
-        settings=receipt.settings,
     )
 
 

@@ -1,4 +1,4 @@
-"""What any user may know about the sending: mistakes in the addresses, and what could not be told."""
+"""What any user may know about the sending: mistakes in the addresses, what was not told, and who was."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from pathlib import Path
 
 from bootwatch.keep.files import write_whole
 from bootwatch.keep.receipts import Receipt
+from bootwatch.model.told import Told
 from bootwatch.places import Places
 from bootwatch.tell.layout import wrapped
 from bootwatch.tell.phrases import counted, moment
@@ -31,17 +32,25 @@ class Untold:
     receipt: Receipt
 
 
-def publish(places: Places, mistakes: Iterable[str], untold: Iterable[Untold]) -> bool:
+def publish(
+    places: Places, mistakes: Iterable[str], untold: Iterable[Untold], told: Iterable[tuple[str, Told]] = ()
+) -> bool:
     """Write ``state.json`` and ``motd`` below ``<run>/send``; whether the mistakes are others than before.
 
-    Nothing where the root has no /run. Raises OSError when they can't be written.
+    ``told`` holds alerts' uids, each with one who knows of it. Nothing where the root has no /run. Raises
+    OSError when they can't be written.
     """
     if places.run is None:
         return True
     folder = places.run / "send"
     folder.mkdir(mode=0o755, parents=True, exist_ok=True)
     mistakes, untold = [plain(one, 500) for one in mistakes], list(untold)
-    document = {"format": FORMAT, "mistakes": mistakes, "untold": [_shown(one) for one in untold]}
+    document = {
+        "format": FORMAT,
+        "mistakes": mistakes,
+        "untold": [_shown(one) for one in untold],
+        "told": [{"alert": alert, **one.to_json()} for alert, one in told],
+    }
     former = _mistakes(folder / "state.json")
     write_whole(folder / "state.json", (json.dumps(document, indent=1) + "\n").encode("ascii"), _MODE)
     write_whole(folder / "motd", log_in_lines(mistakes, untold).encode(), _MODE)
@@ -57,13 +66,25 @@ def log_in_lines(mistakes: list[str], untold: list[Untold]) -> str:
         lines = [*said[:_MOST_LINES], f"  {more}mend it, then: sudo systemctl start bootwatch-send"]
     else:
         stuck = [one.receipt for one in untold if one.receipt.final or one.receipt.attempts >= _ATTEMPTS]
-        names = ", ".join(dict.fromkeys(receipt.name for receipt in stuck))
         if stuck:
-            lines = [
-                f"bootwatch: could not tell {plain(names, 60)} of changes since {moment(stuck[0].first_try)}"
-            ]
-            lines += [f"  {stuck[-1].why}"]
+            lines = _of_stuck(stuck)
     return "".join(plain(line, _LINE) + "\n" for line in lines)
+
+
+def _of_stuck(stuck: list[Receipt]) -> list[str]:
+    """Who can't be told, why the one that was given up (else the first) can't, and what to do."""
+    names = ", ".join(dict.fromkeys(receipt.name for receipt in stuck))
+    since = min(receipt.first_try for receipt in stuck)
+    shown = next((receipt for receipt in reversed(stuck) if receipt.final), stuck[-1])
+    whose = f"{plain(shown.name, 30)}: " if shown.name != names else ""
+    why = wrapped(whose + shown.why, _LINE, "  ", "  ")
+    again = "it is tried again by itself; to try it now: sudo bootwatch alerts test"
+    given_up = "given up; mend the address, then try it: sudo bootwatch alerts test"
+    return [
+        f"bootwatch: could not tell {plain(names, 40)} of changes since {moment(since)}",
+        *why[:_MOST_LINES],
+        f"  {given_up if shown.final else again}",
+    ]
 
 
 def _shown(untold: Untold) -> dict[str, object]:

@@ -1,6 +1,7 @@
 """Delivering what is spooled: each address on a thread of its own, so that none holds up the others.
 
-A receipt is on disk before an attempt and after it, before anything else goes to that address.
+A receipt is on disk before an attempt and after it, before anything else goes to that address. Technicians
+come first, so that owners can be told who knows; they don't wait for those who can't be reached.
 """
 
 from __future__ import annotations
@@ -9,30 +10,36 @@ import queue
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from bootwatch.addresses import Address
+from bootwatch.addresses import READERS, Address
 from bootwatch.keep.receipts import Clock, Receipt, Receipts, utc_now
+from bootwatch.model.alert import Kind
 from bootwatch.model.message import Message
 from bootwatch.tell import schedule
-from bootwatch.tell.delivery import deliver, skipped
+from bootwatch.tell.delivery import Context, skipped
+from bootwatch.tell.hearers import Hearers
 from bootwatch.tell.line import Line
 from bootwatch.tell.outcome import Outcome, Result
 
-Deliver = Callable[[Address, Message, Line], Outcome]
+Deliver = Callable[[Address, Message, Line, Context], Outcome]
 
+LIMIT = 60.0
 NO_ANSWER = "no answer within {limit:.0f} seconds; whether it arrived is not known"
+UNHEARD = "nothing of this alert was told here, so there is nothing to take back"
 
 
 @dataclass(frozen=True)
 class Task:
-    """One message that is due at one address. ``name`` is what its receipts are called."""
+    """One message that is due at one address. ``name`` is what its receipts are called; ``obsolete`` says why
+    it need not be told any more, "" where it must."""
 
     name: str
     message: Message
     address: Address
     key: str
     settings: str
+    obsolete: str = ""
 
 
 @dataclass(frozen=True)
@@ -53,29 +60,39 @@ class _Job:
     current: tuple[Task, Receipt] | None = None
     abandoned: bool = False
 
+    @property
+    def is_first(self) -> bool:
+        return self.tasks[0].address.reader == READERS[0]
+
 
 class Sender:
-    """Works tasks off.
+    """Works tasks off. ``key`` signs what machines read.
 
     ``limit``: seconds for one delivery. ``budget``: seconds in which jobs are begun; the rest waits.
+    ``patience``: seconds that owners wait for the technicians.
     """
 
     def __init__(
         self,
         receipts: Receipts,
-        deliver: Deliver = deliver,
+        deliver: Deliver,
         clock: Clock = utc_now,
-        limit: float = 60.0,
+        limit: float = LIMIT,
         at_once: int = 8,
         budget: float = 420.0,
+        patience: float = 90.0,
+        key: bytes | None = None,
     ) -> None:
         self.deliveries: list[Delivery] = []
+        self.hearers = Hearers(receipts.accounts())
         self._receipts = receipts
         self._deliver = deliver
         self._clock = clock
         self._limit = limit
         self._at_once = at_once
         self._budget = budget
+        self._patience = patience
+        self._key = key
         self._lock = threading.Lock()
         self._finished: queue.Queue[_Job] = queue.Queue()
         self._trouble: OSError | None = None
@@ -87,24 +104,40 @@ class Sender:
         """
         waiting = list(_jobs(tasks).values())
         running: list[_Job] = []
-        end = time.monotonic() + self._budget
+        begin = time.monotonic()
         while running or waiting:
-            while waiting and len(running) < self._at_once and time.monotonic() < end and not self._trouble:
-                running.append(self._start(waiting.pop(0)))
+            while self._may_start(running, begin) and (job := self._next(waiting, running, begin)):
+                waiting.remove(job)
+                running.append(self._start(job))
             if not running:
                 break
-            self._wait(running)
+            self._wait(running, begin + self._patience)
         if self._trouble:
             raise self._trouble
+
+    def _may_start(self, running: list[_Job], begin: float) -> bool:
+        is_time = time.monotonic() < begin + self._budget
+        return len(running) < self._at_once and is_time and not self._trouble
+
+    def _next(self, waiting: list[_Job], running: list[_Job], begin: float) -> _Job | None:
+        """The job to begin now: technicians' first, but once patience is over the owners'."""
+        first = next((job for job in waiting if job.is_first), None)
+        second = next((job for job in waiting if not job.is_first), None)
+        if time.monotonic() >= begin + self._patience:
+            return second or first
+        is_held = first or any(job.is_first for job in running)
+        return first if is_held else second
 
     def _start(self, job: _Job) -> _Job:
         job.began = time.monotonic()
         threading.Thread(target=self._work, args=(job,), daemon=True).start()
         return job
 
-    def _wait(self, running: list[_Job]) -> None:
-        """Until a job is finished or the next one has taken too long."""
+    def _wait(self, running: list[_Job], patience_ends: float) -> None:
+        """Until a job is finished, the next one has taken too long, or patience is over."""
         soonest = min(job.began + self._limit for job in running)
+        if time.monotonic() < patience_ends:
+            soonest = min(soonest, patience_ends)
         try:
             job = self._finished.get(timeout=max(soonest - time.monotonic(), 0.01))
             if job in running:
@@ -126,24 +159,39 @@ class Sender:
 
     def _work_on(self, job: _Job, task: Task) -> bool:
         """Do one task; whether the next one may follow."""
-        outcome = skipped(task.address, task.message)
         if not self._begin(job, task):
             return False
-        if outcome is None:
-            try:
-                outcome = self._deliver(task.address, task.message, job.line)
-            except Exception as error:  # One address must not take the others with it.
-                outcome = Outcome.failed(f"unexpected {type(error).__name__}", for_good=False)
-        return self._end(job, outcome)
+        return self._end(job, self._unwanted(task) or self._try(job, task))
+
+    def _unwanted(self, task: Task) -> Outcome | None:
+        """The outcome of what is not to be told at this address, else None."""
+        message = task.message
+        outcome = skipped(task.address, message)
+        if outcome is None and task.obsolete:
+            return Outcome.skipped(task.obsolete)
+        if outcome is None and message.kind is Kind.ALL_CLEAR:
+            with self._lock:
+                has_heard = self.hearers.has_heard(message.alert, message.stage, task.key)
+            return None if has_heard else Outcome.skipped(UNHEARD)
+        return outcome
+
+    def _try(self, job: _Job, task: Task) -> Outcome:
+        message = task.message
+        with self._lock:
+            told = self.hearers.told(message.alert, message.stage)
+        try:
+            return self._deliver(task.address, message, job.line, Context(told, self._key))
+        except Exception as error:  # One address must not take the others with it.
+            return Outcome.failed(f"unexpected {type(error).__name__}", for_good=False)
 
     def _begin(self, job: _Job, task: Task) -> bool:
         with self._lock:
             if job.abandoned or self._trouble:
                 return False
-            account = self._receipts.read(task.name)
-            now = self._clock()
-            receipt = schedule.begun(account.receipts.get(task.key), task.address.name, task.settings, now)
-            self._receipts.write(task.name, account.with_receipt(task.key, receipt))
+            former = self._receipts.read(task.name).receipts.get(task.key)
+            behind = job.tasks[-1].name
+            receipt = schedule.begun(former, task.address, task.settings, behind, self._clock())
+            self._keep(task, receipt)
             job.current, job.began = (task, receipt), time.monotonic()
         return True
 
@@ -161,10 +209,16 @@ class Sender:
             return
         task, begun = job.current
         receipt = schedule.ended(begun, outcome, self._clock())
-        account = self._receipts.read(task.name)
-        self._receipts.write(task.name, account.with_receipt(task.key, receipt))
+        self._keep(task, receipt)
         outcome = Outcome(outcome.result, receipt.why, receipt.final)
         self.deliveries = [one for one in self.deliveries if one.task is not task] + [Delivery(task, outcome)]
+
+    def _keep(self, task: Task, receipt: Receipt) -> None:
+        message = task.message
+        account = self._receipts.read(task.name).with_receipt(task.key, receipt)
+        account = replace(account, alert=message.alert, stage=message.stage, kind=message.kind.value)
+        self._receipts.write(task.name, account)
+        self.hearers.note(task.name, account)
 
     def _abandon_if_overdue(self, job: _Job) -> bool:
         """Give up on a delivery that takes too long; its thread ends when its line is cut, or with us."""

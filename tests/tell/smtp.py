@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import datetime
 import email
@@ -18,7 +19,7 @@ from types import TracebackType
 from typing import Any
 
 from aiosmtpd.controller import Controller
-from aiosmtpd.smtp import AuthResult, LoginPassword
+from aiosmtpd.smtp import SMTP, AuthResult, LoginPassword
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
@@ -27,9 +28,13 @@ from cryptography.x509.oid import NameOID
 
 @dataclass
 class Handler:
-    """Takes mail, or answers as told: ``{"RCPT": "550 no such user"}``."""
+    """Takes mail, or answers as told: ``{"RCPT": "550 no such user"}``, or for one recipient alone
+    ``{"RCPT a@b.org": ..}``. The steps are connect, AUTH (in place of a refusal), MAIL, RCPT, DATA and "."
+    (the mail's end). None for an answer cuts the line, "..." says nothing; ``{"taken": None}`` cuts it when the
+    mail is kept, before that is said.
+    """
 
-    answers: dict[str, str] = field(default_factory=dict)
+    answers: dict[str, str | None] = field(default_factory=dict)
     mails: list[EmailMessage] = field(default_factory=list)
     senders: list[str] = field(default_factory=list)
     recipients: list[str] = field(default_factory=list)
@@ -41,28 +46,29 @@ class Handler:
         self, server: Any, session: Any, envelope: Any, address: str, options: list[str]
     ) -> str:
         if "MAIL" in self.answers:
-            return self.answers["MAIL"]
+            return await _answer(server, self.answers["MAIL"])
         envelope.mail_from = address
         return "250 OK"
 
     async def handle_RCPT(  # noqa: N802
         self, server: Any, session: Any, envelope: Any, address: str, options: list[str]
     ) -> str:
-        if "RCPT" in self.answers:
-            return self.answers["RCPT"]
+        for step in (f"RCPT {address}", "RCPT"):
+            if step in self.answers:
+                return await _answer(server, self.answers[step])
         envelope.rcpt_tos.append(address)
         return "250 OK"
 
     async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:  # noqa: N802
-        if "DATA" in self.answers:
-            return self.answers["DATA"]
+        if "." in self.answers:
+            return await _answer(server, self.answers["."])
         mail = email.message_from_bytes(envelope.content, policy=email.policy.default)
         assert isinstance(mail, EmailMessage)
         self.mails.append(mail)
         self.senders.append(envelope.mail_from)
         self.recipients += envelope.rcpt_tos
         self.encrypted.append(session.ssl is not None)
-        return "250 OK"
+        return await _answer(server, self.answers.get("taken", "250 OK"))
 
     def authenticate(self, server: Any, session: Any, envelope: Any, mechanism: str, data: Any) -> AuthResult:
         assert isinstance(data, LoginPassword)
@@ -70,9 +76,44 @@ class Handler:
         return AuthResult(success=(data.login, data.password) == self.login, handled=False)
 
 
+async def _answer(server: Any, answer: str | None) -> str:
+    if answer == "...":
+        # Whoever waits for us hangs up some time, which ends this.
+        await asyncio.sleep(3600)
+    if answer is None:
+        server.transport.abort()
+    return answer or "421 cut"
+
+
+class _Server(SMTP):
+    """The steps that the library leaves no choice about."""
+
+    greeted = False
+
+    async def push(self, status: Any) -> None:
+        answers = self.event_handler.answers
+        step = "AUTH" if str(status).startswith("535") else "" if self.greeted else "connect"
+        self.greeted = True
+        await super().push(await _answer(self, answers[step]) if step in answers else status)
+
+    async def smtp_DATA(self, arg: str) -> None:  # noqa: N802
+        if "DATA" in self.event_handler.answers:
+            await super().push(await _answer(self, self.event_handler.answers["DATA"]))
+        else:
+            await super().smtp_DATA(arg)
+
+
+class _Controller(Controller):
+    def factory(self) -> Any:
+        return _Server(self.handler, **self.SMTP_kwargs)
+
+
 @contextlib.contextmanager
 def mail_server(
-    handler: Handler, tls: ssl.SSLContext | None = None, from_the_start: bool = False
+    handler: Handler,
+    tls: ssl.SSLContext | None = None,
+    from_the_start: bool = False,
+    port: int | None = None,
 ) -> Iterator[int]:
     """A real server; gives its port. With ``tls`` it offers STARTTLS, or speaks TLS ``from_the_start``."""
     # Named: looking up this computer's own name can take long without a network.
@@ -83,7 +124,9 @@ def mail_server(
         options |= {"auth_required": by_starttls, "auth_require_tls": by_starttls}
     if tls:
         options |= {"ssl_context": tls} if from_the_start else {"tls_context": tls}
-    controller = Controller(handler, hostname="127.0.0.1", port=free_port(), ready_timeout=10, **options)
+    controller = _Controller(
+        handler, hostname="127.0.0.1", port=port or free_port(), ready_timeout=10, **options
+    )
     controller.start()
     try:
         yield controller.port
