@@ -30,7 +30,7 @@ from cryptography.x509.oid import NameOID
 class Handler:
     """Takes mail, or answers as told: ``{"RCPT": "550 no such user"}``, or for one recipient alone
     ``{"RCPT a@b.org": ..}``. The steps are connect, AUTH (in place of a refusal), MAIL, RCPT, DATA and "."
-    (the mail's end). None for an answer cuts the line, "..." says nothing; ``{"taken": None}`` cuts it when the
+    (the end). None for an answer cuts the line, "..." says nothing; ``{"taken": None}`` cuts it when the
     mail is kept, before that is said.
     """
 
