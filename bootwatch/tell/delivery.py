@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from bootwatch.addresses import Address
 from bootwatch.model.alert import Kind
 from bootwatch.model.level import Level
 from bootwatch.model.message import Message
 from bootwatch.model.told import Told
-from bootwatch.tell import library, mail, owner, wording
+from bootwatch.tell import html_mail, library, mail, owner, part, wording
+from bootwatch.tell.letter import Letter
 from bootwatch.tell.line import Line
 from bootwatch.tell.outcome import Outcome
+from bootwatch.tell.state import part_state
+from bootwatch.tell.text_lines import laid_out
 
 
 @dataclass(frozen=True)
@@ -43,19 +46,47 @@ def skipped(address: Address, message: Message) -> Outcome | None:
 
 def deliver(address: Address, message: Message, line: Line, context: Context = ALONE) -> Outcome:
     """Hand ``message`` over. Never raises on purpose."""
-    subject, body = _words(address, message, context)
+    written = letter(message, address.reader, context)
     if address.route is None:
-        return library.deliver(address.to, subject, body, _level(message))
-    letter = mail.Letter(f"{message.id} {address.reader}", message.machine, subject, body)
-    return mail.deliver(letter, address.route, line)
+        return library.deliver(address.to, written.subject, written.body, _level(message))
+    return mail.deliver(written, address.route, line)
 
 
-def _words(address: Address, message: Message, context: Context) -> tuple[str, str]:
-    """Subject and text in the words of the address's reader."""
-    if address.reader == "owner":
-        said = owner.owner_text(message, context.told)
-        return f"{message.machine}: {said.title}", said.body
-    return wording.subject(message), wording.body(message)
+def letter(message: Message, reader: str, context: Context = ALONE) -> Letter:
+    """``message`` in the words of a reader, with all that a mail can carry."""
+    thread = _thread(message, reader)
+    is_first = message.alert != "" and message.stage == 1
+    written = _owner(message, context) if reader == "owner" else _technician(message, context)
+    return replace(written, identity=thread if is_first else f"{message.id} {reader}", thread=thread)
+
+
+def _owner(message: Message, context: Context) -> Letter:
+    said = owner.owner_text(message, context.told)
+    page = html_mail.owner_html(said.title, said.body, message.care.language)
+    return Letter("", message.machine, f"{message.machine}: {said.title}", said.body, page)
+
+
+def _technician(message: Message, context: Context) -> Letter:
+    said, text = wording.subject(message), wording.text(message)
+    page = html_mail.html_of(text, said)
+    return Letter("", message.machine, said, laid_out(text), page, _part(message, context.key))
+
+
+def _part(message: Message, key: bytes | None) -> bytes:
+    """b"" where an older version handed the message over, or its state is too large: the words go first."""
+    if not message.state:
+        return b""
+    try:
+        return part.seal(part_state(message), key)
+    except ValueError:
+        return b""
+
+
+def _thread(message: Message, reader: str) -> str:
+    """The messages of one alert belong together, and the signs of life of one machine."""
+    if message.kind is Kind.SIGN_OF_LIFE:
+        return f"signs of life {message.state.get('id') or message.machine} {reader}"
+    return f"alert {message.alert} {reader}" if message.alert else ""
 
 
 def _level(message: Message) -> Level:

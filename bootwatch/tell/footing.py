@@ -6,7 +6,7 @@ from bootwatch.model.alert import Kind
 from bootwatch.model.message import Message
 from bootwatch.tell import phrases
 from bootwatch.tell.plain import plain
-from bootwatch.tell.text import Paragraph, Section, Table
+from bootwatch.tell.text import Paragraph, Section, Table, Weight
 
 _EVERYTHING = ("everything, with both sides", "bootwatch drift")
 _MEANING = ("what a change means", "bootwatch meaning NAME")
@@ -16,7 +16,10 @@ _KEEP = ("if it is to stay like this", "bootwatch baseline save --reason TEXT")
 
 def footing(message: Message) -> tuple[Section, ...]:
     """Commands, the spoken code, and the alert's name."""
-    return Section("On the machine", (Table(_commands(message)),)), Section("", _alert(message))
+    return (
+        Section("On the machine", (Table(_commands(message)),), Weight.ASIDE),
+        Section("", _alert(message), Weight.ASIDE),
+    )
 
 
 def _commands(message: Message) -> tuple[tuple[str, str], ...]:

@@ -4,20 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-import email.policy
-import email.utils
-import hashlib
 import re
 import smtplib
 import socket
 import ssl
 from collections.abc import Iterator
-from dataclasses import dataclass
-from email.headerregistry import Address
-from email.message import EmailMessage
 
-from bootwatch import __version__
 from bootwatch.tell import secrets
+from bootwatch.tell.letter import Letter, compose
 from bootwatch.tell.line import Line
 from bootwatch.tell.mail_route import Route
 from bootwatch.tell.outcome import Outcome
@@ -29,37 +23,6 @@ TIMEOUT = 20.0
 _QUIT_TIMEOUT = 5.0
 # What smtplib can do. A password only goes over an encrypted line, unless a person said that it needn't.
 _MECHANISMS = ("PLAIN", "LOGIN", "CRAM-MD5")
-# Longer lines than usual (998 are allowed): folding would begin a long subject on a line of its own.
-_POLICY = email.policy.SMTP.clone(cte_type="7bit", max_line_length=250)
-
-
-@dataclass(frozen=True)
-class Letter:
-    """What is mailed: the same ``identity`` gives the same Message-ID, so that a second copy can be told."""
-
-    identity: str
-    machine: str
-    subject: str
-    body: str
-
-
-def compose(letter: Letter, route: Route, now: datetime.datetime) -> EmailMessage:
-    """The mail as it goes over the line."""
-    mail = EmailMessage(policy=_POLICY)
-    mail["Message-ID"] = _message_id(letter)
-    mail["Date"] = email.utils.format_datetime(now)
-    mail["From"] = Address(plain(route.sender_name, 60), addr_spec=route.sender)
-    mail["To"] = Address(addr_spec=route.recipient)
-    if route.reply_to:
-        mail["Reply-To"] = Address(addr_spec=route.reply_to)
-    mail["Subject"] = plain(letter.subject, 200)
-    # RFC 3834: no holiday answers.
-    mail["Auto-Submitted"] = "auto-generated"
-    mail["User-Agent"] = f"bootwatch/{__version__}"
-    mail.set_content(
-        letter.body, charset="utf-8", cte="7bit" if letter.body.isascii() else "quoted-printable"
-    )
-    return mail
 
 
 def deliver(letter: Letter, route: Route, line: Line, timeout: float = TIMEOUT) -> Outcome:
@@ -165,12 +128,6 @@ def _own_name() -> str:
     """Named without a look-up, which may hang without a network; RFC 5321 §4.1.4 allows the literal."""
     name = socket.gethostname()
     return name if "." in name and re.fullmatch(r"[A-Za-z0-9.-]+", name) else "[127.0.0.1]"
-
-
-def _message_id(letter: Letter) -> str:
-    digest = hashlib.sha256(letter.identity.encode("utf-8", "surrogatepass")).hexdigest()[:32]
-    machine = re.sub(r"[^a-z0-9-]+", "-", letter.machine.lower()).strip("-")[:60] or "machine"
-    return f"<{digest}@{machine}.bootwatch.invalid>"
 
 
 def _by_code(what: str, code: int, reply: object, route: Route) -> Outcome:

@@ -10,6 +10,7 @@ from typing import Any
 from bootwatch import __version__
 from bootwatch.model.change import Drift
 from bootwatch.model.level import Level
+from bootwatch.model.message import Message
 
 FORMAT = "bootwatch/state/1"
 MOST_STARTS = 60
@@ -63,4 +64,16 @@ def state_document(
         ],
         "unread": len(drift.gaps),
         "spoken": spoken,
+    }
+
+
+def part_state(message: Message) -> Document:
+    """What is sent of a message: the state, and which message this is. ``alert`` is null outside alerts."""
+    return message.state | {
+        "kind": message.kind.value,
+        "alert": message.alert or None,
+        "called": message.called,
+        "stage": message.stage,
+        "opened": message.opened,
+        "message": message.id,
     }

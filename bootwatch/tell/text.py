@@ -6,6 +6,7 @@ The pieces may hold hostile characters. Whoever lays them out makes them harmles
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 from bootwatch.model.level import Level
 
@@ -44,12 +45,21 @@ class Table:
 Block = Paragraph | Item | Bullets | Table
 
 
+class Weight(StrEnum):
+    """How much a section stands out where text can."""
+
+    USUAL = "usual"
+    TODO = "todo"
+    ASIDE = "aside"
+
+
 @dataclass(frozen=True)
 class Section:
     """``heading`` is in small letters, "" for none."""
 
     heading: str
     blocks: tuple[Block, ...]
+    weight: Weight = Weight.USUAL
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from bootwatch.tell.lead import lead
 from bootwatch.tell.plain import plain
 from bootwatch.tell.prospect import Prospect
 from bootwatch.tell.subject import subject
-from bootwatch.tell.text import Block, Bullets, Item, Paragraph, Section, Text
+from bootwatch.tell.text import Block, Bullets, Item, Paragraph, Section, Text, Weight
 from bootwatch.tell.text_lines import laid_out
 from bootwatch.tell.times import Time
 from bootwatch.tell.topic import MOST, Topic
@@ -145,7 +145,7 @@ def _todo(topic: Topic) -> Section:
     sentences = [
         f"For {', '.join(map(str, places))}: {sentence}" for sentence, places in phrases.advice(topic.told)
     ]
-    return Section("What to do while the machine still runs", _bullets(sentences, most=None))
+    return Section("What to do while the machine still runs", _bullets(sentences, most=None), Weight.TODO)
 
 
 def _cautions(topic: Topic) -> Section:
@@ -173,7 +173,9 @@ def _gaps(message: Message) -> Section:
 def _identifiers(topic: Topic) -> Section:
     earlier = () if topic.told else topic.earlier[:MOST]
     shown: list[Change | Finding] = [*topic.told, *earlier, *topic.also_wrong[:MOST]]
-    return Section("Identifiers", _bullets([phrases.identifiers(one) for one in shown], most=None))
+    return Section(
+        "Identifiers", _bullets([phrases.identifiers(one) for one in shown], most=None), Weight.ASIDE
+    )
 
 
 def _accepted(message: Message) -> Section:

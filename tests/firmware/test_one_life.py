@@ -160,7 +160,9 @@ def check_mail(mail: EmailMessage) -> None:
     """It names the system, the lost entry and the lost loader."""
     assert "Fernwick Linux" in mail["Subject"]
     assert (mail["From"], mail["To"]) == ("bootwatch <pantry@fernwick.invalid>", "anna@fernwick.invalid")
-    text = mail.get_content()
+    body = mail.get_body(("plain",))
+    assert body
+    text = body.get_content()
     assert re.search(r'entry "Fernwick Linux" is gone', text), text
     assert f"loader {base.FERNWICK_LOADER} is gone" in text
 

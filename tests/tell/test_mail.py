@@ -12,8 +12,9 @@ from pathlib import Path
 import pytest
 
 from bootwatch.tell import wording
+from bootwatch.tell.letter import Letter
 from bootwatch.tell.line import Line
-from bootwatch.tell.mail import Letter, deliver
+from bootwatch.tell.mail import deliver
 from bootwatch.tell.mail_route import Route, parse
 from bootwatch.tell.outcome import Outcome, Result
 from tests.tell.samples import harmful, hostile_drift, message
