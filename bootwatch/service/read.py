@@ -20,6 +20,7 @@ from bootwatch.keep.programs import Programs
 from bootwatch.keep.receipts import sweep
 from bootwatch.keep.spool import Spool
 from bootwatch.model.change import Drift
+from bootwatch.model.level import Level
 from bootwatch.model.past import NO_PAST, Past
 from bootwatch.model.snapshot import Circumstance, Moment, Snapshot
 from bootwatch.observe.machine import Machine
@@ -46,6 +47,7 @@ class Reading:
     ``routes`` is what starts and what starts next, as it is shown; empty where that wasn't asked for.
     ``next_expected``: whether the usual system starts next, and ``files_untouched``: whether people's files
     are where they were; None where that isn't known.
+    ``hidden``: how bad each is that people were told of and that can't be seen now.
     ``troubles``: mistakes in the settings or the baseline, in spite of which the snapshot was recorded.
     """
 
@@ -56,6 +58,7 @@ class Reading:
     routes: dict[str, Any] = field(default_factory=dict)
     next_expected: bool | None = None
     files_untouched: bool | None = None
+    hidden: tuple[Level, ...] = ()
     troubles: tuple[Problem, ...] = ()
 
     @property
@@ -189,7 +192,8 @@ def recompare(places: Places) -> None:
             history.set_overview(newest[0].number, newest[0].overview | {"routes": ahead})
         machine = _machine_name(config, snapshot)
         routes = _shown(ahead, machine, snapshot, predictions.summary(history))
-        told = found.next_expected, found.files_untouched
+        hidden = tuple(open_changes.hidden(history, drift)) if drift else ()
+        told = found.next_expected, found.files_untouched, hidden
         reading = Reading(machine, snapshot, baseline, drift, routes, *told)
         _tell(history, places, config, reading, tell=True, only_clear=True)
     _publish(places, reading, None, None)
@@ -261,8 +265,10 @@ def _record(
         churn.note(history, snapshot, before)
         found = found.numbered(snapshot)
         drift = _keep(history, config, found, baseline)
+        hidden = tuple(open_changes.hidden(history, drift)) if drift else ()
     routes = _shown(view["routes"], machine, snapshot, predictions.summary(history))
-    return Reading(machine, snapshot, baseline, drift, routes, found.next_expected, found.files_untouched)
+    told = found.next_expected, found.files_untouched, hidden
+    return Reading(machine, snapshot, baseline, drift, routes, *told)
 
 
 def _keep(history: History, config: Config, found: Judged, baseline: Baseline | None) -> Drift | None:
@@ -351,7 +357,7 @@ def _figures(reading: Reading) -> metrics.Figures:
         looked=reading.snapshot.circumstance.time,
         starts=[(one["name"], one["starts"]) for one in reading.routes["systems"] if not one["removable"]],
         next_expected=reading.next_expected,
-        open_levels=metrics.open_levels(drift, known) if drift else None,
+        open_levels=metrics.open_levels(drift, known, reading.hidden) if drift else None,
         unread=len(reading.snapshot.gaps),
     )
 

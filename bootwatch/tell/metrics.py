@@ -27,8 +27,8 @@ _HELP = {
     "on removable disks.",
     "next_start_expected": "Whether the usual system would start at the next switch-on; left out where that "
     "could not be told, or there is no baseline.",
-    "open_alerts": "Changes and findings that people must hear of, by level; left out where nothing could be "
-    "compared with a baseline.",
+    "open_alerts": "Changes and findings that people must hear of, by level, also those that can't be seen at the "
+    "moment; left out where nothing could be compared with a baseline.",
 }
 
 Samples = Mapping[str, float]
@@ -47,9 +47,13 @@ class Figures:
     unread: int
 
 
-def open_levels(drift: Drift, known: Collection[str] = ()) -> dict[Level, int]:
-    """How many changes and findings of each level are open, routine ones and the findings ``known`` apart."""
-    counted = Counter(change.level for change in drift.changes)
+def open_levels(drift: Drift, known: Collection[str] = (), hidden: Iterable[Level] = ()) -> dict[Level, int]:
+    """How many changes and findings of each level are open, routine ones and the findings ``known`` apart.
+
+    ``hidden``: the levels of those that people were told of and that can't be seen at the moment. They count
+    as they were: what could not be read is no all-clear.
+    """
+    counted = Counter([*(change.level for change in drift.changes), *hidden])
     counted.update(finding.level for finding in drift.findings if finding.id not in known)
     return {level: counted[level] for level in Level if level is not Level.ROUTINE}
 
