@@ -63,13 +63,13 @@ def announce_untold(address: str, why: str, places: Places) -> None:
 
 def alert_text(message: Message) -> str:
     """The record's line for people."""
+    over = message.is_over or Level.ROUTINE
     match message.kind:
         case Kind.REMINDER:
             told = f"still open since {phrases.moment(message.opened)}: {_as_it_is(message, _left(message))}"
         case Kind.ALL_CLEAR if message.still_open is None:
-            told = f"all clear, alert {plain(message.called)} is over: {plain(message.how, 500)}."
+            told = f'all clear, alert {plain(message.called)} ("{over}") is over: {plain(message.how, 500)}.'
         case Kind.ALL_CLEAR:
-            over = message.is_over or Level.ROUTINE
             told = f'what was "{over}" is over, the worst that is left is "{message.still_open}": '
             told += _as_it_is(message, _left(message))
         case _:

@@ -27,8 +27,8 @@ _HELP = {
     "on removable disks.",
     "next_start_expected": "Whether the usual system would start at the next switch-on; left out where that "
     "could not be told, or there is no baseline.",
-    "open_alerts": "Changes and findings that people must hear of, by level, also those that can't be seen at the "
-    "moment; left out where nothing could be compared with a baseline.",
+    "open_alerts": "Changes and findings that people must hear of, by level, seen now or not; left out where "
+    "nothing could be compared with a baseline.",
 }
 
 Samples = Mapping[str, float]

@@ -10,7 +10,6 @@ from tests.situations.machine import Machine
 from tests.situations.play import load, save
 from tests.situations.steps import Course
 
-
 FERNWICK = {
     "\\EFI\\fernwick\\loaderx64.efi": {
         "program": "fernwick-loader 7.1",

@@ -71,9 +71,8 @@ def receiver(folder: Path, *options: str, scheme: str = "http") -> Iterator[str]
     command = [REMOTE, f"--listen-{scheme}=-3", f"--output={folder}", *options]
     with socket.create_server(("127.0.0.1", 0), backlog=64) as listening:
         address = f"{scheme}://127.0.0.1:{listening.getsockname()[1]}"
-        process = subprocess.Popen(
-            ["sh", "-c", _HANDED_OVER, "sh", *command], stdin=listening, stderr=subprocess.PIPE, text=True
-        )
+        handed = ["sh", "-c", _HANDED_OVER, "sh", *command]
+        process = subprocess.Popen(handed, stdin=listening.fileno(), stderr=subprocess.PIPE, text=True)
     with process:
         try:
             yield address

@@ -130,7 +130,7 @@ def test_all_clear_is_no_warning() -> None:
     assert (fields["MESSAGE_ID"], fields["PRIORITY"]) == (ALL_CLEAR_ID, "5")
     assert (fields["BOOTWATCH_LEVEL"], fields["BOOTWATCH_STILL_OPEN"]) == ("stranded", "nothing")
     assert alert_text(over) == (
-        "reading-room-3: all clear, alert a1 is over: the machine is back at its baseline."
+        'reading-room-3: all clear, alert a1 ("stranded") is over: the machine is back at its baseline.'
     )
 
 
