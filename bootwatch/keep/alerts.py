@@ -29,8 +29,6 @@ _REMINDED = {
     Level.DIVERTED: _WEEK,
     Level.WEAKENED: datetime.timedelta(days=30),
 }
-# A clock that is put right is no reason to tell everything again.
-_CLOCK = datetime.timedelta(days=2)
 _COLUMNS = "number, uid, opened, snapshot, level, ended, how, quiet_until"
 
 
@@ -80,16 +78,18 @@ def _is_reminder_due(history: History, alert: Alert, still: Level, time: str) ->
     wait, now = _REMINDED.get(still), _moment(time)
     if wait is None or now is None or _is_quiet(alert, now):
         return False
-    last = _told_last(history, alert, now)
+    said = alert.stages[-1] if alert.stages else None
+    last = _counted_from(history, said.snapshot, said.time, now) if said else _moment(alert.opened)
     return last is not None and now - last >= wait
 
 
-def _told_last(history: History, alert: Alert, now: datetime.datetime) -> datetime.datetime | None:
-    """When people heard of it last. Where that is still to come, the clock was put back since: then it counts
-    from the first snapshot after that, so that a clock that jumps to and fro reminds nobody each time."""
-    snapshot, last = alert.snapshot, _moment(alert.opened)
-    if alert.stages:
-        snapshot, last = alert.stages[-1].snapshot, _moment(alert.stages[-1].time)
+def _counted_from(
+    history: History, snapshot: int, time: str, now: datetime.datetime
+) -> datetime.datetime | None:
+    """When people heard of something last, at ``snapshot``. Where that is still to come, the clock was put
+    back since: then it counts from the first snapshot after that, so that a clock that jumps to and fro is no
+    reason to write each time."""
+    last = _moment(time)
     if last is None or last <= now:
         return last
     row = history.database.execute(
@@ -301,13 +301,15 @@ def set_quiet(history: History, number: int, until: str) -> None:
 
 def is_sign_due(history: History, days: int, time: str) -> bool:
     """Whether the last sign of life is ``days`` or longer ago at ``time``."""
-    row = history.database.execute("SELECT time FROM sign_of_life ORDER BY snapshot DESC LIMIT 1").fetchone()
-    last, now = _moment(row[0]) if row else None, _moment(time)
+    row = history.database.execute(
+        "SELECT snapshot, time FROM sign_of_life ORDER BY snapshot DESC LIMIT 1"
+    ).fetchone()
+    now = _moment(time)
+    last = _counted_from(history, row[0], row[1], now) if row and now else None
     if last is None or now is None:
         return True
     # A few hours early rather than a day late: whoever starts the machine each morning does so by no clock.
-    wait = datetime.timedelta(days=days, hours=-6)
-    return now - last >= wait or last - now > _CLOCK
+    return now - last >= datetime.timedelta(days=days, hours=-6)
 
 
 def note_sign(history: History, snapshot: int, time: str, message: str) -> None:
