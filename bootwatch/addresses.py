@@ -51,16 +51,20 @@ class Address:
 
 
 def load(
-    places: Places, environment: Mapping[str, str] = os.environ, check: CheckUrl = lambda url: None
+    places: Places,
+    environment: Mapping[str, str] = os.environ,
+    check: CheckUrl = lambda url: None,
+    given: bytes | None = None,
 ) -> list[Address]:
     """The addresses of ``places``; none where the file isn't there.
 
-    In a service they come from systemd's credential; the rights of the file itself are looked at all the
-    same. ``check`` looks at URLs that aren't mail's. Raises UsageProblem that names every mistake.
+    In a service they come from systemd's credential, elsewhere from whoever could open the file (``given``);
+    the rights of the file itself are looked at all the same. ``check`` looks at URLs that aren't mail's.
+    Raises UsageProblem that names every mistake.
     """
     file = places.addresses
     _refuse_open(file)
-    data = _data(file, _credential(places, environment))
+    data = _data(file, _credential(places, environment)) if given is None else given
     settings = Settings(file, secret=True)
     fields = settings.fields(settings.read(data), ("addresses",))
     found = _Found(settings, check)

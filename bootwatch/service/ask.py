@@ -15,6 +15,8 @@ from bootwatch.problem import MachineProblem, Problem, UsageProblem
 from bootwatch.service.uefi import require_uefi
 
 USER = "bootwatch"
+SENDER = "bootwatch-send"
+_WHO = {USER: "who reads the machine", SENDER: "who sends messages"}
 _SYSTEMD = Path("/run/systemd/system")
 
 
@@ -50,10 +52,19 @@ def as_reader(arguments: Sequence[str], descriptors: Sequence[int] = ()) -> int:
     For what has hostile bytes in it, or writes where that user does. Files that only root may open are handed
     over as open ``descriptors`` under their own numbers. Raises UsageProblem where there is no such user.
     """
-    _require_user("Install bootwatch first: sudo ./packaging/install. Or do it without sudo.")
+    return _as_user(USER, arguments, descriptors)
+
+
+def as_sender(arguments: Sequence[str], descriptors: Sequence[int] = ()) -> int:
+    """The same as the user who sends: for what talks with servers out there."""
+    return _as_user(SENDER, arguments, descriptors)
+
+
+def _as_user(user: str, arguments: Sequence[str], descriptors: Sequence[int]) -> int:
+    _require_user("Install bootwatch first: sudo ./packaging/install. Or do it without sudo.", user)
     sys.stdout.flush()
     done = subprocess.run(
-        [*_dropping("--clear-groups", "-all"), *_program(), *arguments],
+        [*_dropping("--clear-groups", "-all", user), *_program(), *arguments],
         stdin=subprocess.DEVNULL,
         pass_fds=tuple(descriptors),
         env=_environment(),
@@ -64,19 +75,19 @@ def as_reader(arguments: Sequence[str], descriptors: Sequence[int] = ()) -> int:
     return done.returncode
 
 
-def _require_user(hint: str) -> None:
+def _require_user(hint: str, user: str = USER) -> None:
     try:
-        pwd.getpwnam(USER)
+        pwd.getpwnam(user)
     except KeyError as error:
-        said = f"The user {USER}, who reads the machine, does not exist here."
+        said = f"The user {user}, {_WHO[user]}, does not exist here."
         raise UsageProblem(said, hint) from error
 
 
-def _dropping(groups: str, capabilities: str) -> list[str]:
-    """What to put before a command so that it runs as the service's user with these capabilities."""
-    user = pwd.getpwnam(USER)
+def _dropping(groups: str, capabilities: str, user: str = USER) -> list[str]:
+    """What to put before a command so that it runs as one of the services' users with these capabilities."""
+    known = pwd.getpwnam(user)
     return [
-        "setpriv", f"--reuid={user.pw_uid}", f"--regid={user.pw_gid}", groups, f"--inh-caps={capabilities}",
+        "setpriv", f"--reuid={known.pw_uid}", f"--regid={known.pw_gid}", groups, f"--inh-caps={capabilities}",
         f"--ambient-caps={capabilities}", f"--bounding-set={capabilities}", "--no-new-privs",
     ]  # fmt: skip
 
