@@ -6,19 +6,22 @@ Every text is made harmless and escaped where it is put between tags, and nowher
 from __future__ import annotations
 
 import html
+import re
 
 from bootwatch.tell.html_style import attributes, sheet
 from bootwatch.tell.plain import plain
 from bootwatch.tell.text import Block, Bullets, Item, Section, Table, Text, Weight
 
 _ENOUGH = 4000
+# Short enough for a line of the narrowest screen. Identifiers are longer, and broken where the line ends.
+_HYPHENED = re.compile(r"(?<!\S)(\w[\w-]{0,8}-[\w-]{0,8}\w)(?![\w-])")
 
 
 def html_of(text: Text, subject: str) -> str:
     """A whole page for a technician, of the same pieces as the plain text."""
     level = text.level.value if text.level else "well"
-    # The level is said as a word too: not everybody sees its colour.
-    mark = _tag("p", text.level.value if text.level else "nothing open", "mark", level)
+    # The level is said in words too: not everybody sees its colour.
+    mark = _tag("p", text.mark, "mark", level)
     parts = [mark, _tag("h1", text.lead, "lead"), *map(_section, text.sections)]
     return _page(subject, "en", parts)
 
@@ -48,7 +51,16 @@ def _safe(text: str) -> str:
 
 
 def _tag(name: str, text: str, *looks: str) -> str:
-    return f"<{name} {attributes(*looks)}>{_safe(text)}</{name}>"
+    return f"<{name} {attributes(*looks)}>{_words(text)}</{name}>"
+
+
+def _words(text: str) -> str:
+    """Dates and names of machines are not broken at their hyphens."""
+    pieces = _HYPHENED.split(plain(text, _ENOUGH))
+    return "".join(
+        f"<span {attributes('whole')}>{html.escape(piece)}</span>" if odd % 2 else html.escape(piece)
+        for odd, piece in enumerate(pieces)
+    )
 
 
 # sections
@@ -70,13 +82,17 @@ def _block(block: Block) -> str:
         points = "\n".join(_tag("li", one, "point") for one in block.sentences)
         return f"<ul {attributes('list')}>\n{points}\n</ul>"
     if isinstance(block, Table):
-        return "\n".join(_tag("p", wish, "wish") + _tag("p", said, "command") for wish, said in block.rows)
+        return "\n".join(_row(wish, said) for wish, said in block.rows)
     return _tag("p", block.text, "said")
+
+
+def _row(wish: str, said: str) -> str:
+    return f"<p {attributes('row')}>{_tag('span', wish, 'wish')} {_tag('span', said, 'command')}</p>"
 
 
 def _item(item: Item) -> str:
     rows = [
-        f"<p {attributes('row')}><span {attributes('word')}>{_safe(word)}:</span> {_safe(said)}</p>"
+        f"<p {attributes('row')}><span {attributes('word')}>{_safe(word)}:</span> {_words(said)}</p>"
         for word, said in item.rows
     ]
     headline = _tag("p", f"{item.number}. {item.headline}", "headline")

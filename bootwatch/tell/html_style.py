@@ -41,6 +41,7 @@ LOOKS: dict[str, Look] = {
     "item": Look("margin:14px 0;padding-left:12px;border-left:3px solid #b9b2a5;", "border-color:#5b606b;"),
     "headline": Look("margin:0 0 4px;font-weight:600;"),
     "row": Look("margin:2px 0;"),
+    "whole": Look("white-space:nowrap;"),
     "word": Look("color:#5a554c;", "color:#b5b3ad;"),
     "todo": Look(
         "margin:24px 0 8px;padding:12px 14px;background:#eef3fa;border-left:5px solid #2b5c9e;"
@@ -49,8 +50,9 @@ LOOKS: dict[str, Look] = {
     ),
     "todo-heading": Look("margin:0 0 6px;font-size:17px;line-height:1.3;"),
     "aside": Look("font-size:14px;color:#4c483f;", "color:#c3c1bb;"),
-    "wish": Look("margin:8px 0 0;color:#5a554c;", "color:#b5b3ad;"),
-    "command": Look(f"margin:0;font-family:{_FIXED};"),
+    # Side by side where there is room, else one below the other.
+    "wish": Look("display:inline-block;min-width:210px;color:#5a554c;", "color:#b5b3ad;"),
+    "command": Look(f"display:inline-block;font-family:{_FIXED};"),
     "owner": Look("margin:18px 0;font-size:20px;line-height:1.5;"),
     "owner-title": Look("margin:0;font-size:27px;line-height:1.25;font-weight:700;"),
     "stranded": Look("background:#fbe3df;color:#8a1a0f;", "background:#4d1b15;color:#ffb9ae;"),

@@ -34,6 +34,16 @@ _NEEDS_A_LOOK = (
 )
 
 
+def mark(message: Message, topic: Topic) -> str:
+    """The worst of it in a word or two: "diverted", "still diverted", "all clear"."""
+    level = topic.level.value if topic.level else "nothing open"
+    if message.kind is Kind.REMINDER:
+        return f"still {level}"
+    if message.kind is Kind.ALL_CLEAR:
+        return f"now {level}" if message.still_open else "all clear"
+    return f"sign of life: {level}" if message.kind is Kind.SIGN_OF_LIFE else level
+
+
 def lead(message: Message, topic: Topic, prospect: Prospect) -> str:
     """One to three sentences, made harmless."""
     if message.kind is Kind.ALL_CLEAR:

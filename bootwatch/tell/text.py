@@ -64,9 +64,10 @@ class Section:
 
 @dataclass(frozen=True)
 class Text:
-    """``level`` is the worst that the text is about, None for what is no trouble; ``lead`` says first what
-    matters most."""
+    """``level`` is the worst that the text is about, None for what is no trouble. ``mark`` says it in a word
+    or two, for who doesn't see its colour; ``lead`` says first what matters most."""
 
     level: Level | None
+    mark: str
     lead: str
     sections: tuple[Section, ...]

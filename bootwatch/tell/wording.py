@@ -10,7 +10,7 @@ from bootwatch.model.message import Message
 from bootwatch.tell import phrases
 from bootwatch.tell.accepted import accepted_sentence
 from bootwatch.tell.footing import footing
-from bootwatch.tell.lead import lead
+from bootwatch.tell.lead import lead, mark
 from bootwatch.tell.plain import plain
 from bootwatch.tell.prospect import Prospect
 from bootwatch.tell.subject import subject
@@ -54,7 +54,12 @@ def text(message: Message) -> Text:
         _accepted(message),
         *footing(message),
     )
-    return Text(topic.level, lead(message, topic, prospect), tuple(one for one in sections if one.blocks))
+    return Text(
+        topic.level,
+        mark(message, topic),
+        lead(message, topic, prospect),
+        tuple(one for one in sections if one.blocks),
+    )
 
 
 def _next_start(prospect: Prospect) -> Section:
