@@ -20,6 +20,9 @@ from bootwatch.tell.plain import plain
 WIDTH = 74
 TECHNICIAN = "technician"
 
+# Stands for a space at which no line is broken: a number to call stays in one piece.
+_KEPT = "␣"
+_UNNAMED = "this machine"
 _NAME = 60
 _TITLE = 120
 _MOST_NAMED = 4
@@ -39,7 +42,8 @@ def owner_text(message: Message, told: Sequence[Told] = (), zone: datetime.tzinf
     """``told``: who got messages of the same alert so far. ``zone`` is the reader's, None for the zone of the
     machine on which this runs."""
     writer = _Writer(message, tuple(told), zone)
-    return OwnerText(plain(writer.title(), _TITLE), writer.body(), writer.verdict.answer)
+    title = plain(writer.title().replace(_KEPT, " "), _TITLE)
+    return OwnerText(title, writer.body().replace(_KEPT, " "), writer.verdict.answer)
 
 
 class _Writer:
@@ -48,8 +52,8 @@ class _Writer:
         self.care, self.verdict = message.care, verdict(message)
         self.words = Words(message.care.language)
         self.who = plain(self.care.name, _NAME).strip()
-        self.phone = plain(self.care.phone, _NAME).strip()
-        self.key = plain(self.care.menu_key, _NAME).strip()
+        self.phone = _kept(self.care.phone)
+        self.key = _kept(self.care.menu_key)
 
     # the title
 
@@ -137,19 +141,24 @@ class _Writer:
                 "Please leave the computer switched on, and ask somebody who knows about computers to look "
                 "at it."
             )
-        then = say(
-            "Until then, neither switch it off nor restart it. If it is a laptop, leave it open and keep it "
-            "plugged in to the mains."
-        )
-        return [f"{first} {then}"]
+        if self.who:
+            then = say(
+                "Do not switch it off and do not restart it until {who} says that you may.", who=self.who
+            )
+        else:
+            then = say("Do not switch it off and do not restart it until somebody has looked at it.")
+        laptop = say("If it is a laptop, leave it open and keep it plugged in to the mains.")
+        return [f"{first} {then} {laptop}"]
 
     def _plug_in(self) -> list[str]:
         stick = plain(self.care.stick, _NAME).strip()
         if stick:
-            first = self.words.say("Please plug in the stick that is meant for this: {stick}.", stick=stick)
+            first = self.words.say(
+                "Please plug in the USB stick that is meant for this: {stick}.", stick=stick
+            )
         else:
             name = self._called(self.verdict.plugged_in)
-            first = self.words.say("Please leave the stick with {system} plugged in.", system=name)
+            first = self.words.say("Please leave the USB stick with {system} plugged in.", system=name)
         return [first, *self._leave_it_on()]
 
     def _get_back(self) -> list[str]:
@@ -163,10 +172,11 @@ class _Writer:
             ),
             say(
                 "To get back to {usual}: right after switching the computer on, press the key {key} again "
-                'and again until a list appears. In that list choose the line "{label}".',
+                'and again until a list appears. In that list choose the line "{label}" with the arrow keys, '
+                "and press Enter.",
                 usual=usual,
                 key=self.key,
-                label=self.verdict.label,
+                label=_kept(self.verdict.label),
             ),
         ]
         if self._whom:
@@ -209,18 +219,20 @@ class _Writer:
 
     def _only_chosen(self) -> str:
         return self._of_systems(
-            "{systems} does not start by itself any more, only if somebody chooses it.",
-            "{systems} do not start by themselves any more, only if somebody chooses them.",
+            "By itself, {systems} does not start any more, only if somebody chooses it.",
+            "By themselves, {systems} do not start any more, only if somebody chooses them.",
         )
 
     def _less(self) -> str:
-        return self._of_systems(
-            "Something about how this computer starts is not as it was before, but {systems} still starts.",
-            "Something about how this computer starts is not as it was before, but {systems} still start.",
-        )
+        say = self.words.say
+        if self.who:
+            look = say("{who} should soon have a look at this computer.", who=self.who)
+        else:
+            look = say("Somebody who knows about computers should soon have a look at this one.")
+        return f"{look} {self._as_before()}"
 
     def _as_before(self) -> str:
-        return self._of_systems("{systems} starts as before.", "{systems} start as before.")
+        return self._of_systems("As before, {systems} starts.", "As before, {systems} start.")
 
     def _of_systems(self, one: str, several: str) -> str:
         names = list(dict.fromkeys(self._called(name) for name in self.verdict.systems[:_MOST_NAMED]))
@@ -256,7 +268,8 @@ class _Writer:
 
     def _not_told_yet(self) -> str:
         say = self.words.say
-        if self.who and self.verdict.answer is Answer.NOTHING:
+        is_urgent = self.verdict.answer in (Answer.CALL, Answer.STICK)
+        if self.who and not is_urgent:
             return say(
                 "{who} will be told. If you hear nothing within a week, please call {whom}.",
                 who=self.who,
@@ -264,12 +277,11 @@ class _Writer:
             )
         if self.who:
             return say("Whether {who} knows of it already is not certain.", who=self.who)
+        if is_urgent:
+            return ""
         if self.phone:
-            return say("Whether anybody else knows of it already is not certain.")
-        return say(
-            "This computer does not know whom you could ask. Please show this message to whoever looks after "
-            "it."
-        )
+            return say("If you have questions, please call {whom}.", whom=self._whom)
+        return say("Please show this message to whoever looks after this computer.")
 
     @property
     def _is_over(self) -> bool:
@@ -287,7 +299,7 @@ class _Writer:
         return last
 
     def _code(self) -> str:
-        code = plain(self.message.spoken, _NAME).strip()
+        code = _kept(self.message.spoken)
         if not code or self._is_over:
             return ""
         say = self.words.say
@@ -297,7 +309,9 @@ class _Writer:
 
     def _which_computer(self) -> str:
         name = plain(self.message.machine, _NAME).strip()
-        return self.words.say("This is about the computer called {computer}.", computer=name) if name else ""
+        if name in ("", _UNNAMED):
+            return ""
+        return self.words.say("This is about the computer called {computer}.", computer=name)
 
     # names
 
@@ -312,6 +326,10 @@ class _Writer:
 
     def _called(self, name: str) -> str:
         return self.words.system(plain(self.care.name_of(name), _NAME).strip())
+
+
+def _kept(text: str) -> str:
+    return plain(text, _NAME).strip().replace(" ", _KEPT)
 
 
 def _moment(time: str) -> datetime.datetime | None:

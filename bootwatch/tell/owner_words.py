@@ -54,7 +54,7 @@ class Words:
             hour=str(time.hour),
             minute=f"{time.minute:02}",
         )
-        return f"{said} (UTC)" if time.tzname() == "UTC" else said
+        return self.say("{moment} (world time)", moment=said) if time.tzname() == "UTC" else said
 
     def _weekdays(self) -> tuple[str, ...]:
         say = self.say

@@ -1,8 +1,8 @@
 """Plays situations and writes what people are told in them: python -m tests.situations.make [NAME...]
 
-Rewrites ``told.txt`` in each situation's folder, which is then to be read, and prints a table of all of them:
-the worst level at the end, who had the machine, whether anybody was told, and every line that is otherwise
-than ``situation.yaml`` expects. Ends with 1 if there is any.
+Rewrites ``told.txt`` in each situation's folder and ``owner.txt`` in some, which are then to be read, and
+prints a table of all of them: the worst level at the end, who had the machine, whether anybody was told, and
+every line that is otherwise than ``situation.yaml`` expects. Ends with 1 if there is any.
 """
 
 from __future__ import annotations
@@ -10,6 +10,8 @@ from __future__ import annotations
 import sys
 
 from tests.situations.expected import differences
+from tests.situations.owner import NAMES as OWNERS
+from tests.situations.owner import owners_words
 from tests.situations.play import HERE, Stage, Told, load, names
 
 _CUSTODY = {"another system or the firmware": "elsewhere", "this system": "here", "unknown": "unknown"}
@@ -30,6 +32,8 @@ def _make(stage: Stage, name: str) -> bool:
         print(f"{name}\n    it can't be played: {type(error).__name__}: {error}")
         return False
     (HERE / name / "told.txt").write_text(told.text, "utf-8")
+    if name in OWNERS:
+        (HERE / name / "owner.txt").write_text(owners_words(told), "utf-8")
     found = wrongs(told)
     print("\n    ".join([_line(name, told), *found]))
     return not found

@@ -13,6 +13,8 @@ from bootwatch.model.evidence import Trace
 from bootwatch.model.level import Level
 from bootwatch.model.snapshot import Moment
 from tests.situations.make import wrongs
+from tests.situations.owner import NAMES as OWNERS
+from tests.situations.owner import owners_words
 from tests.situations.play import HERE, Stage, load, names
 
 NAMES = names()
@@ -33,11 +35,14 @@ def test_situation(name: str, stage: Stage) -> None:
     found = wrongs(told)
     assert not found, "\n".join(["otherwise than expected:", *found])
     assert told.text == (HERE / name / "told.txt").read_text("utf-8")
+    if name in OWNERS:
+        assert owners_words(told) == (HERE / name / "owner.txt").read_text("utf-8")
 
 
 def test_there_are_enough() -> None:
     assert len(NAMES) >= LEAST
     assert {path.parent.name for path in HERE.glob("*/told.txt")} == set(NAMES)
+    assert {path.parent.name for path in HERE.glob("*/owner.txt")} == set(OWNERS)
 
 
 @pytest.mark.parametrize("name", [name for name in NAMES if name.startswith(QUIET)])
