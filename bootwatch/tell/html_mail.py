@@ -87,7 +87,7 @@ def _block(block: Block) -> str:
 
 
 def _row(wish: str, said: str) -> str:
-    return f"<p {attributes('row')}>{_tag('span', wish, 'wish')} {_tag('span', said, 'command')}</p>"
+    return f"<p {attributes('wish-row')}>{_tag('span', wish, 'wish')} {_tag('span', said, 'command')}</p>"
 
 
 def _item(item: Item) -> str:

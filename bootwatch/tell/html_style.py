@@ -50,6 +50,7 @@ LOOKS: dict[str, Look] = {
     ),
     "todo-heading": Look("margin:0 0 6px;font-size:17px;line-height:1.3;"),
     "aside": Look("font-size:14px;color:#4c483f;", "color:#c3c1bb;"),
+    "wish-row": Look("margin:7px 0;"),
     # Side by side where there is room, else one below the other.
     "wish": Look("display:inline-block;min-width:210px;color:#5a554c;", "color:#b5b3ad;"),
     "command": Look(f"display:inline-block;font-family:{_FIXED};"),

@@ -8,7 +8,7 @@ from bootwatch.model.message import Message
 from bootwatch.tell import phrases
 from bootwatch.tell.plain import plain
 from bootwatch.tell.prospect import Prospect
-from bootwatch.tell.subject import clause, is_another, ways_lost
+from bootwatch.tell.subject import clause, headline, is_another, ways_lost
 from bootwatch.tell.topic import GRAVE, Item, Topic, is_by_itself, systems_of
 
 _NAME = 60
@@ -21,17 +21,15 @@ _DIVERTED_SOMEHOW = "At the next switch-on {machine} would not start {systems}, 
 _ONE_WAY_LESS = "On {machine} a way of starting {systems} is gone. What is left is said below."
 _LEADS = {
     Level.WEAKENED: (
-        "On {machine} a safeguard of how {systems} would start is gone, or whether it holds can't be told. "
-        "What happened is said below."
+        "On {machine} a safeguard of how {systems} would start is gone or in doubt: {headline}."
     ),
-    Level.CHANGED: "Something about how {machine} starts {systems} has changed that is worth knowing.",
+    Level.CHANGED: (
+        "Something about how {machine} starts {systems} has changed that is worth knowing: {headline}."
+    ),
     Level.ROUTINE: "Something about how {machine} starts {systems} has changed, as expected.",
 }
 # What is wrong by itself took nothing away, unless it keeps a system from starting.
-_NEEDS_A_LOOK = (
-    "Something about how {machine} starts {systems} needs a look before it does harm. What it is, and what "
-    "to do about it, is said below."
-)
+_NEEDS_A_LOOK = "Something about how {machine} starts {systems} needs a look before it does harm: {headline}."
 
 
 def mark(message: Message, topic: Topic) -> str:
@@ -62,6 +60,7 @@ def _news(message: Message, topic: Topic, prospect: Prospect) -> str:
         machine=plain(message.machine, _NAME),
         systems=systems_of(_about(topic)) or "its systems",
         following=prospect.following,
+        headline=headline(topic.worst) if topic.worst else "",
     )
 
 

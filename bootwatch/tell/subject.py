@@ -15,7 +15,7 @@ from bootwatch.tell.topic import Item, Topic, is_by_itself, systems_of
 
 _SUBJECT = 150
 _MACHINE = 60
-_HEADLINE = 100
+_HEADLINE = 120
 # Words that headlines begin with; names keep their capital letters.
 _OPENING = re.compile(r"(?:The|An?|There|Only|No|What|Switched on|Loaders|Partitions?) ")
 # As changes say it that took a route away and left another one.
@@ -56,7 +56,7 @@ def clause(topic: Topic, prospect: Prospect, still: str = "") -> str:
     lost = ways_lost(worst)
     if lost:
         return f"a way of starting {systems_of(lost) or 'a system'} is {still}gone ({names})"
-    return _headline(worst, level, still)
+    return _needing(worst, level, still)
 
 
 def _without_items(level: Level, still: str) -> str:
@@ -76,12 +76,16 @@ def ways_lost(worst: list[Item]) -> list[Item]:
     return [one for one in worst if isinstance(one, Change) and _ONE_WAY_LESS.search(one.consequence)]
 
 
-def _headline(worst: list[Item], level: Level, still: str) -> str:
-    """The first of them as it is told one by one."""
-    first, more = worst[0], len(worst) - 1
-    said = phrases.headline(first).removesuffix(".")
+def headline(worst: list[Item]) -> str:
+    """The first of them as it is told one by one, without a full stop, and how many more there are."""
+    said, more = phrases.headline(worst[0]).removesuffix("."), len(worst) - 1
     said = said[:1].lower() + said[1:] if _OPENING.match(said) else said
-    whose = [plain(first.system, _MACHINE)] if first.system and first.system not in said else []
+    return plain(said, _HEADLINE) + (f" and {more} more" if more else "")
+
+
+def _needing(worst: list[Item], level: Level, still: str) -> str:
+    """What kept no system from starting."""
+    said, system = headline(worst), worst[0].system
+    whose = [plain(system, _MACHINE)] if system and system not in said else []
     end = "needs a look" if is_by_itself(worst) else _ENDINGS[level]
-    others = f" and {more} more" if more else ""
-    return f"{plain(said, _HEADLINE)}{others} ({', '.join([*whose, still + end])})"
+    return f"{said} ({', '.join([*whose, still + end])})"

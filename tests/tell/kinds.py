@@ -48,7 +48,10 @@ def _told(one: Change, routes: dict[str, Any], **other: Any) -> Message:
 
 def stranded() -> Message:
     consequence = "Quarry would not start any more: no way to it is left."
-    gone = replace(LOADER_MISSING, level=Level.STRANDED, system="Quarry", consequence=consequence)
+    gone = replace(
+        LOADER_MISSING, level=Level.STRANDED, system="Quarry", what=f"the loader {QUARRY}",
+        where=f"gpt:{OTHER} {QUARRY}", consequence=consequence,
+    )  # fmt: skip
     return _told(elsewhere(gone), QUARRY_LOST)
 
 
