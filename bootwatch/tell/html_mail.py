@@ -8,7 +8,7 @@ from __future__ import annotations
 import html
 import re
 
-from bootwatch.tell.html_style import attributes, sheet
+from bootwatch.tell.html_style import LOOKS, attributes, sheet
 from bootwatch.tell.plain import plain
 from bootwatch.tell.text import Block, Bullets, Item, Section, Table, Text, Weight
 
@@ -19,7 +19,7 @@ _HYPHENED = re.compile(r"(?<!\S)(\w[\w-]{0,8}-[\w-]{0,8}\w)(?![\w-])")
 
 def html_of(text: Text, subject: str) -> str:
     """A whole page for a technician, of the same pieces as the plain text."""
-    level = text.level.value if text.level else "well"
+    level = text.level.value if text.level and text.level.value in LOOKS else "well"
     # The level is said in words too: not everybody sees its colour.
     mark = _tag("p", text.mark, "mark", level)
     parts = [mark, _tag("h1", text.lead, "lead"), *map(_section, text.sections)]

@@ -138,7 +138,8 @@ def _times(topic: Topic) -> Iterable[Block]:
 
 def _starts(message: Message) -> Section:
     """The last starts, in a sign of life."""
-    starts = message.state.get("starts", ()) if message.kind is Kind.SIGN_OF_LIFE else ()
+    starts = message.state.get("starts") if message.kind is Kind.SIGN_OF_LIFE else None
+    starts = starts if isinstance(starts, list) else []
     times = [phrases.moment(time) for time in starts[:_MOST_STARTS] if isinstance(time, str)]
     return Section("Last starts that were seen", _bullets(times))
 

@@ -12,6 +12,8 @@ import pytest
 
 from bootwatch.model.alert import Kind
 from bootwatch.model.care import Care
+from bootwatch.model.change import Drift
+from bootwatch.model.level import Level
 from bootwatch.model.message import Message
 from bootwatch.tell import wording
 from bootwatch.tell.delivery import Context, letter
@@ -19,7 +21,7 @@ from bootwatch.tell.letter import compose
 from bootwatch.tell.mail_route import parse
 from bootwatch.tell.part import new_key, open_part, public_key
 from tests.tell import kinds
-from tests.tell.samples import HOSTILE, harmful, hostile_drift, message
+from tests.tell.samples import ENTRY_MISSING, HOSTILE, harmful, hostile_drift, message
 
 ROUTE = parse("mailto://127.0.0.1/?from=study@example.org&to=anna@example.org", "study")[0]
 NOW = datetime.datetime(2026, 11, 25, 7, 13, tzinfo=datetime.UTC)
@@ -118,6 +120,19 @@ def test_a_message_of_an_older_version_stands_alone() -> None:
     mail = _sent(message())
     assert mail["References"] is None and _kinds(mail)[0] == "multipart/alternative"
     assert mail["Message-ID"] != _sent(message(identity="another"))["Message-ID"]
+
+
+@pytest.mark.parametrize("level", [None, *Level])
+@pytest.mark.parametrize("kind", Kind)
+def test_every_kind_has_its_page_at_every_level(kind: Kind, level: Level | None) -> None:
+    one = replace(ENTRY_MISSING, level=level or Level.ROUTINE)
+    told = replace(
+        message(Drift((one,), (), ()), news=(one.id,) if level else ()), kind=kind, still_open=level,
+        state={"starts": 5},
+    )  # fmt: skip
+    page = letter(told, "technician").html
+    assert page.count("<h1 ") == 1
+    assert level in (None, Level.ROUTINE) or f">{level.value}" in page or f" {level.value}<" in page
 
 
 @pytest.mark.parametrize("kind", Kind)
