@@ -25,7 +25,7 @@ _KEPT = "␣"
 _UNNAMED = "this machine"
 _NAME = 60
 _TITLE = 120
-_MOST_NAMED = 4
+_MOST_NAMED = 8
 
 
 @dataclass(frozen=True)
@@ -333,8 +333,9 @@ def _kept(text: str) -> str:
 
 
 def _moment(time: str) -> datetime.datetime | None:
+    """None for what is no time, or too far off to be told in another zone."""
     try:
         found = datetime.datetime.fromisoformat(time)
     except ValueError:
         return None
-    return found if found.tzinfo else None
+    return found if found.tzinfo and 1 < found.year < datetime.MAXYEAR else None

@@ -84,9 +84,9 @@ class _Judge:
             return self._call(Why.UNKNOWN)
         if self._none_starts:
             return self._call(self._none_starts)
-        if self.open is Level.STRANDED or self._lost:
-            return self._call(Why.LOST, self._stranded or self._lost)
-        if self._doubtful:
+        if self._lost:
+            return self._call(Why.LOST, self._lost)
+        if self._doubtful or self.open is Level.STRANDED:
             return self._call(Why.DOUBTFUL, self._doubtful)
         if self.following is None:
             return self._call(Why.UNKNOWN)
@@ -152,11 +152,6 @@ class _Judge:
         lost = [one for one in self.fixed if one["starts"] is False]
         return self._names([one for one in lost if not (is_known and one["name"] in seen)])
 
-    @property
-    def _stranded(self) -> tuple[str, ...]:
-        found = {one.system: None for one in self._loud(Level.STRANDED) if one.system}
-        return tuple(dict.fromkeys([*self._lost, *found]))
-
     def _loud(self, least: Level) -> Iterator[Change | Finding]:
         items: tuple[Change | Finding, ...] = (*self.message.drift.changes, *self.message.drift.findings)
         return (one for one in items if one.level.at_least(least))
@@ -165,8 +160,14 @@ class _Judge:
 
     @property
     def _doubtful(self) -> tuple[str, ...]:
-        """Systems of which it isn't known whether they start."""
-        found = [one for one in self.fixed if one["starts"] is None or self._may_miss_a_file(one)]
+        """Systems of which it isn't known whether they start, or said that they don't, with a way left."""
+        items = self._loud(Level.STRANDED) if self.open is Level.STRANDED else ()
+        said = {one.system for one in items}
+        found = [
+            one
+            for one in self.fixed
+            if one["starts"] is None or one["name"] in said or self._may_miss_a_file(one)
+        ]
         unsure = any(self._may_be_refused(one) for one in self.message.drift.changes)
         return self._names(self.fixed if unsure else found)
 

@@ -192,6 +192,10 @@ def test_a_name_that_is_none_for_people() -> None:
         (TOLD, "Anna knows of it: Anna was told on Wednesday, 25 November, at 7:13 (world time)."),
         ((Told("desk", "owner", TOLD[0].time),), "Whether Anna knows of it already is not certain."),
         ((Told("x", "technician", "soon"),), "Whether Anna knows of it already is not certain."),
+        (
+            (Told("x", "technician", "9999-12-31T23:59:59Z"),),
+            "Whether Anna knows of it already is not certain.",
+        ),
         # Of an earlier stage: what is news now wasn't known then.
         (
             (Told("x", "technician", "2026-11-25T07:12:04Z"),),

@@ -64,7 +64,7 @@ CASES: dict[str, tuple[Message, Answer, Why]] = {
     "the running one, where none was certain": (message(WEAKENED, expected=None), Answer.NOTHING, Why.LESS),
     # One does not start.
     "a lost system": (message(Level.STRANDED, fernwick(), quarry("not at all")), Answer.CALL, Why.LOST),
-    "said to be lost": (message(Level.STRANDED), Answer.CALL, Why.LOST),
+    "said to be lost, with a way left": (message(Level.STRANDED), Answer.CALL, Why.DOUBTFUL),
     "lost, though it is said to be less": (
         message(WEAKENED, fernwick(), quarry("not at all")),
         Answer.CALL,
@@ -245,7 +245,8 @@ def test_the_line_that_started_it_before_is_preferred() -> None:
     assert verdict(diverted(both, quarry())).label == "UEFI Hall Disk"
 
 
-def test_what_is_lost_is_named() -> None:
+def test_what_is_lost_or_doubtful_is_named() -> None:
     found = verdict(message(Level.STRANDED, fernwick(), quarry("not at all"), findings=(lost(),)))
-    assert found.systems == ("Quarry",)
-    assert verdict(message(Level.STRANDED, findings=(lost("Quarry"),))).systems == ("Quarry",)
+    assert (found.why, found.systems) == (Why.LOST, ("Quarry",))
+    found = verdict(message(Level.STRANDED, findings=(lost(),)))
+    assert (found.why, found.systems) == (Why.DOUBTFUL, ("Quarry",))
