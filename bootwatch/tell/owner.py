@@ -271,7 +271,7 @@ class _Writer:
         is_urgent = self.verdict.answer in (Answer.CALL, Answer.STICK)
         if self.who and not is_urgent:
             return say(
-                "{who} will be told. If you hear nothing within a week, please call {whom}.",
+                "{who} should hear of it from this computer. If {who} is silent for a week, please call {whom}.",
                 who=self.who,
                 whom=self._whom,
             )

@@ -208,6 +208,15 @@ def test_who_knows(told: tuple[Told, ...], said: str) -> None:
     assert said in " ".join(body.split())
 
 
+def test_where_nothing_is_to_be_done_somebody_else_should_know() -> None:
+    said = " ".join(owner_text(message(Level.WEAKENED), (), UTC).body.split())
+    assert "There is nothing for you to do. Anna should soon have a look at this computer. As before," in said
+    assert (
+        "Anna should hear of it from this computer. If Anna is silent for a week, please call Anna, 01"
+        in said
+    )
+
+
 def test_a_reminder_says_that_it_is_still_so() -> None:
     said = owner_text(message(Level.STRANDED, kind=Kind.REMINDER), TOLD, UTC)
     assert said.title == "Still: Leave the computer switched on and call Anna"
