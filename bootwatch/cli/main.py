@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 from bootwatch import __version__
 from bootwatch.cli import (
+    alerts,
     answer,
     baseline,
     demo,
@@ -30,7 +31,20 @@ from bootwatch.places import Places
 from bootwatch.problem import Problem, UsageProblem
 from bootwatch.tell.plain import plain
 
-_COMMANDS = (snapshot, baseline, drift, routes, rehearse, history, send, meaning, heard, machine_key, demo)
+_COMMANDS = (
+    snapshot,
+    baseline,
+    drift,
+    routes,
+    rehearse,
+    history,
+    alerts,
+    send,
+    meaning,
+    heard,
+    machine_key,
+    demo,
+)
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -196,6 +196,11 @@ def _named(drift: Drift, ids: Collection[str]) -> list[Item]:
     return [item for item in items if item.id in ids]
 
 
+def is_remembered(history: History, own: str) -> bool:
+    """Whether what people were told of by this id is open as far as is known."""
+    return history.database.execute("SELECT 1 FROM told WHERE id = ?", (own,)).fetchone() is not None
+
+
 def begin(
     history: History, one: Due, drift: Drift, *, snapshot: int, time: str, how: str = ""
 ) -> tuple[Alert, Stage]:

@@ -34,7 +34,7 @@ class Spool:
         Putting a message with the same id again replaces it, so that its receipts go on counting.
         """
         self.folder.mkdir(mode=0o750, parents=True, exist_ok=True)
-        path = self.find(message.id) or self.folder / f"{message.snapshot:09d}-{_digest(message.id)}.json"
+        path = self.find(message.id) or self.folder / file_name(message.snapshot, message.id)
         self.unfinished.mkdir(mode=0o750, exist_ok=True)
         data = json.dumps(message.to_json(), sort_keys=True).encode("ascii")
         write_whole(path, data, beside=self.unfinished)
@@ -63,6 +63,11 @@ class Spool:
         """Take one message out; one that is gone already is fine."""
         path.unlink(missing_ok=True)
         sync_folder(self.folder)
+
+
+def file_name(snapshot: int, own: str) -> str:
+    """What the file of a message is called: by the snapshot that it was made at, and its id."""
+    return f"{snapshot:09d}-{_digest(own)}.json"
 
 
 def receipt_name(path: Path) -> str:
