@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bootwatch.model.alert import Kind
+from bootwatch.model.level import Level
 from bootwatch.model.message import Message
 from bootwatch.tell import phrases
 from bootwatch.tell.plain import plain
@@ -28,11 +29,17 @@ def _commands(message: Message) -> tuple[tuple[str, str], ...]:
     called = plain(message.called, 20)
     if called:
         rows.append(("who was told, and when", "bootwatch alerts"))
-        if not is_over:
+        if _has_reminders(message):
             rows.append(("no reminders for a while", f"bootwatch alerts quiet {called} --until TIME"))
     if message.spoken:
         rows.append(("what is read out by phone", f"{plain(message.spoken, 40)} (bootwatch heard CODE)"))
     return tuple(rows)
+
+
+def _has_reminders(message: Message) -> bool:
+    """Whether there will be any: nobody is reminded of what is only worth knowing."""
+    level = message.still_open or (message.worst_news if message.kind is Kind.NEWS else None)
+    return level is not None and level.at_least(Level.WEAKENED)
 
 
 def _alert(message: Message) -> tuple[Paragraph, ...]:

@@ -10,9 +10,11 @@ from bootwatch.addresses import Address
 from bootwatch.judge.meanings import CHANGES, FINDINGS
 from bootwatch.model.change import Drift, Finding
 from bootwatch.model.level import Level
+from bootwatch.model.message import Message
 from bootwatch.tell.delivery import skipped
 from bootwatch.tell.plain import columns
 from bootwatch.tell.wording import body, subject
+from tests.tell import kinds
 from tests.tell.samples import (
     DRIFT,
     ENTRY_MISSING,
@@ -196,3 +198,56 @@ def test_an_address_is_told_of_a_finding_by_its_level(level: str) -> None:
     address = Address("x", Level(level), "technician", "json://x")
     alone = message(Drift((), (STICK_FIRST,), ()), news=(STICK_FIRST.id,))
     assert (skipped(address, alone) is None) is (level == "weakened")
+
+
+@pytest.mark.parametrize(
+    ("told", "can_be_quiet"),
+    [
+        (kinds.diverted(), True),
+        (kinds.reminder(), True),
+        (kinds.better(), True),
+        (kinds.all_clear(), False),
+        (kinds.sign_of_life(), False),
+        (replace(kinds.diverted(), still_open=Level.CHANGED), False),
+    ],
+)
+def test_the_foot_names_the_alert_and_how_to_have_no_reminders(told: Message, can_be_quiet: bool) -> None:
+    text = body(told)
+    assert ("bootwatch alerts quiet a1 --until TIME" in text) is can_be_quiet
+    assert ("of alert a1, opened 2026-11-25 07:12 UTC." in text) is (told.called != "")
+    assert "FWK QKB HFKL" in text
+
+
+def test_a_reminder_tells_all_that_is_open_once_more() -> None:
+    text = body(kinds.reminder())
+    assert text.startswith("Still open, since 2026-11-25 07:12 UTC. At the next switch-on")
+    for part in (" 1. The firmware tries its entries in another", "For 1: Look at what stands first now."):
+        assert part in text
+    assert "STILL OPEN FROM" not in text
+
+
+def test_an_all_clear_says_how_it_ended_and_what_starts_next() -> None:
+    said = " ".join(body(kinds.all_clear()).split())
+    assert said.startswith(
+        "All clear on reading-room-3: the machine is back at its baseline. Nothing is left open of what was "
+        "told since 2026-11-25 07:12 UTC. THE NEXT SWITCH-ON Starts next: Fernwick Linux, by its entry"
+    )
+    assert "STILL OPEN" not in said and "WHAT TO DO" not in said
+    part = body(kinds.better())
+    assert 'STILL OPEN\n\n  - The entry "Fernwick Linux" is gone' in part
+
+
+def test_a_sign_of_life_is_short() -> None:
+    text = body(kinds.sign_of_life())
+    assert text.startswith("A sign of life from reading-room-3. Nothing is open.\n")
+    assert "  - 2026-11-25 07:11 UTC\n  - 2026-11-24 07:03 UTC\n" in text
+    assert len(text.splitlines()) < 35
+
+
+def test_what_starts_next_comes_before_what_happened() -> None:
+    text = body(kinds.stranded())
+    places = [
+        text.index(part) for part in ("THE NEXT SWITCH-ON", "- Quarry: does not start", "WHAT HAPPENED")
+    ]
+    assert places == sorted(places)
+    assert "THE NEXT SWITCH-ON" not in body(message())
