@@ -23,6 +23,7 @@ from bootwatch.cli import (
     machine_key,
     meaning,
     rehearse,
+    rollcall,
     routes,
     send,
     snapshot,
@@ -43,6 +44,7 @@ _COMMANDS = (
     meaning,
     heard,
     machine_key,
+    rollcall,
     demo,
 )
 
