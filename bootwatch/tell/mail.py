@@ -104,7 +104,8 @@ def _log_in(connection: smtplib.SMTP, route: Route) -> None:
         connection.auth(mechanism, getattr(connection, "auth_" + mechanism.lower().replace("-", "_")))
     except smtplib.SMTPAuthenticationError as error:
         for_good = 500 <= error.smtp_code < 600
-        why = f"refuses user or password: {_reply(error.smtp_code, error.smtp_error)}"
+        what = "refuses user or password" if for_good else "can't check user and password now"
+        why = f"{what}: {_reply(error.smtp_code, error.smtp_error)}"
         raise _Refused(why, for_good=for_good) from error
 
 
