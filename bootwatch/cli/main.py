@@ -17,6 +17,7 @@ from bootwatch.cli import (
     answer,
     baseline,
     demo,
+    desktop,
     drift,
     heard,
     history,
@@ -45,6 +46,7 @@ _COMMANDS = (
     heard,
     machine_key,
     rollcall,
+    desktop,
     demo,
 )
 

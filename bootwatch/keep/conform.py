@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import types
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import is_dataclass
 from enum import Enum
 from functools import cache
@@ -61,6 +61,7 @@ _CONTAINERS: dict[Any, Callable[[Any, tuple[Any, ...], str], None]] = {
     tuple: _require_items,
     list: _require_items,
     dict: _require_values,
+    Mapping: _require_values,
 }
 
 

@@ -49,6 +49,10 @@ def test_each_unit_lies_in_its_place(root: Path) -> None:
     for name in ("etc/sysusers.d/bootwatch.conf", "etc/tmpfiles.d/bootwatch.conf"):
         assert (root / name).is_file()
     assert (root / "usr/local/lib/systemd/catalog/bootwatch.catalog").is_file()
+    # Not among the system's own.
+    assert (root / "etc/systemd/user/bootwatch-desktop.service").is_file()
+    assert not (root / "etc/systemd/system/bootwatch-desktop.service").exists()
+    assert (root / "etc/xdg/autostart/bootwatch-desktop.desktop").is_file()
 
 
 def test_every_timer_and_path_is_started() -> None:

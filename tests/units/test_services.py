@@ -16,6 +16,7 @@ UNITS = Path(__file__).parents[2] / "units"
 READER = "bootwatch-read@boot.service"
 SHUTDOWN = "bootwatch-shutdown.service"
 SENDER = "bootwatch-send.service"
+DESKTOP = "bootwatch-desktop.service"
 
 
 @pytest.fixture(scope="module")
@@ -30,14 +31,21 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def analyze(*arguments: str | Path) -> str:
-    environment = {**os.environ, "LC_ALL": "C.UTF-8", "SYSTEMD_COLORS": "0"}
+def analyze(*arguments: str | Path, **variables: str) -> str:
+    environment = {**os.environ, "LC_ALL": "C.UTF-8", "SYSTEMD_COLORS": "0", **variables}
     command = ["systemd-analyze", "--no-pager", *map(str, arguments)]
     result = subprocess.run(
         command, env=environment, text=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
     )
     assert result.returncode == 0, result.stdout
     return result.stdout
+
+
+def test_users_managers_find_nothing_to_say_about_theirs(tmp_path: Path) -> None:
+    text = (UNITS / "user" / DESKTOP).read_text().replace("/usr/local/bin/bootwatch", "/bin/true")
+    unit = tmp_path / DESKTOP
+    unit.write_text(text)
+    assert analyze("verify", "--user", "--man=no", unit, XDG_RUNTIME_DIR=str(tmp_path)) == ""
 
 
 def test_systemd_finds_nothing_to_say_about_them(folder: Path) -> None:
@@ -105,6 +113,14 @@ def test_secrets_reach_the_sender_alone() -> None:
         "machine.key:none\\n",
     ]
     assert {f"-/etc/bootwatch/{file}" for file in files} <= set(reader["InaccessiblePaths"])
+
+
+def test_the_desktops_program_has_no_network_and_nothing_that_a_user_may_not_have() -> None:
+    found = settings(f"user/{DESKTOP}")
+    assert found["RestrictAddressFamilies"] == ["AF_UNIX"]
+    assert found["NoNewPrivileges"] == ["yes"]
+    # systemd.exec(5): for these a user's manager needs a name space of users, which not every kernel lets it make.
+    assert not {key for key in found if key.startswith(("Protect", "Private", "ReadOnly", "Inaccessible"))}
 
 
 def test_before_switching_off_it_reads_in_the_same_sandbox() -> None:
