@@ -57,6 +57,11 @@ class Places:
         return self.state / "spool"
 
     @property
+    def restores(self) -> Path:
+        """What `restore` wrote, with what was there before. Root's."""
+        return self.state / "restores"
+
+    @property
     def receipts(self) -> Path:
         """The sender's own folder."""
         return self.state.with_name(self.state.name + "-send")

@@ -46,7 +46,7 @@ def run(arguments: argparse.Namespace) -> int:
 def get(places: Places, *, insist: bool = False) -> Result:
     """The drift: by the service for root, as the caller below another root, else the newest recorded."""
     if must_ask(places):
-        return _asked(places)
+        return asked(places)
     if is_only_published(places) and not insist:
         return published(places)
     reading = look(places)
@@ -55,7 +55,8 @@ def get(places: Places, *, insist: bool = False) -> Result:
     return Result(reading.drift, reading.facts)
 
 
-def _asked(places: Places) -> Result:
+def asked(places: Places) -> Result:
+    """A fresh reading by the service, compared; it tells nobody."""
     baseline = load_header(places.baseline)
     if baseline is None:
         raise no_baseline(places)

@@ -145,7 +145,7 @@ class VolumeReader:
             if gap not in self.result.gaps:
                 self.result.gaps.insert(0, gap)
             return None
-        mine = [mount for mount in mounts if mount.is_whole and _is_of(mount, place)]
+        mine = [mount for mount in mounts if mount.is_whole and is_of(mount, place)]
         return mine[-1] if mine else None
 
     def _mounted_below(self, mount: Mount) -> frozenset[str]:
@@ -279,7 +279,7 @@ def places_of(disks: list[tuple[Disk, Drive]]) -> list[Place]:
     return places
 
 
-def _is_of(mount: Mount, place: Place) -> bool:
+def is_of(mount: Mount, place: Place) -> bool:
     """By device number; by name only where sysfs doesn't say the number."""
     return mount.device == place.device if place.device else mount.source == f"/dev/{place.node}"
 

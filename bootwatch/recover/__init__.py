@@ -1,0 +1,1 @@
+"""Bringing back what a system lost: the only part that writes to the machine it looks at."""

@@ -1,0 +1,66 @@
+"""Whether a step may be carried out: nothing is written that an administrator's baseline doesn't hold.
+
+The reader works steps out from hostile bytes; whoever writes believes it nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import combinations
+
+from bootwatch.judge.adopted_entries import merged
+from bootwatch.judge.entries import read_entries, variable_of
+from bootwatch.judge.pairs import plain
+from bootwatch.model.snapshot import State
+from bootwatch.problem import Problem
+from bootwatch.recover.paths import parts_of
+from bootwatch.recover.steps import ClearNext, Step, WriteEntry, WriteFile, WriteOrder
+
+_FIELDS = ("entry-inactive", "entry-retargeted", "entry-data-changed")
+
+
+def require_allowed(steps: Sequence[Step], baseline: State) -> None:
+    """Raise Problem, before anything is written, for a step that the ``baseline`` doesn't bear out."""
+    made = {step.number for step in steps if isinstance(step, WriteEntry)}
+    for step in steps:
+        if not _is_allowed(step, baseline, made):
+            raise Problem(
+                f"The baseline doesn't bear out this step: {step.what}.",
+                "Nothing was written. Look at the machine once more, and run the command again.",
+            )
+
+
+def _is_allowed(step: Step, baseline: State, made: set[int]) -> bool:
+    match step:
+        case WriteFile():
+            parts_of(step.file.path)
+            return any(
+                plain(volume.identity) == plain(step.volume)
+                and (held := volume.file(step.file.path)) is not None
+                and (held.sha256, held.size, held.is_folder) == (step.file.sha256, step.file.size, False)
+                for volume in baseline.volumes.values()
+            )
+        case WriteEntry():
+            return step.data in set(_options(step.over, baseline))
+        case WriteOrder():
+            added = set(step.order) - set(step.over)
+            is_each_once = len(set(step.order)) == len(step.order)
+            return is_each_once and set(step.over) <= set(step.order) and added <= made | _numbers(baseline)
+        case ClearNext():
+            return True
+
+
+def _options(over: bytes | None, baseline: State) -> Iterable[bytes]:
+    """What an entry may hold: one of the baseline's as it was, or today's with fields of one of those."""
+    for number in read_entries(baseline):
+        option = baseline.variables[variable_of(number)].data
+        if over is None:
+            yield option
+            continue
+        for count in range(1, len(_FIELDS) + 1):
+            for names in combinations(_FIELDS, count):
+                yield merged(over, option, names)
+
+
+def _numbers(baseline: State) -> set[int]:
+    return set(read_entries(baseline))

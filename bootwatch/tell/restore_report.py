@@ -1,0 +1,135 @@
+"""A restore as a technician reads it: what would be written and why, and what starts before and after."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from bootwatch.judge.meanings.common import MANUAL, SEALED
+from bootwatch.tell.layout import wrapped
+from bootwatch.tell.phrases import counted, moment, reading
+from bootwatch.tell.plain import plain
+from bootwatch.tell.routes_words import joined
+
+Document = dict[str, Any]
+
+_NAME = 60
+_CARE = (
+    SEALED,
+    "Before anything is written, restart the other system once in full and shut it down from there: one that "
+    "is only hibernated still holds its partitions in use.",
+    "Let the machine run on mains power until it is done.",
+    "A firmware may drop what was written: look again after the next start.",
+    MANUAL,
+)
+_HOW = {
+    "by itself": "starts by itself",
+    "on request": "starts only when somebody chooses it",
+    "not at all": "does not start",
+    "not known": "can't be told",
+}
+
+
+def restore_report(document: Document, width: int = 80, *, hint: bool = True) -> str:
+    """What would be done, what not, what starts before and after, what to take care of. Ends with a newline.
+    ``hint``: how to have it done."""
+    parts = [
+        _head(document, width),
+        _steps(document, width),
+        _left(document, width),
+        _starts(document, width),
+        _care(document, width),
+        _hint(document, width) if hint else [],
+    ]
+    return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
+
+
+def _head(document: Document, width: int) -> list[str]:
+    machine, steps = plain(str(document["machine"]), _NAME), len(document["steps"])
+    said = f"{counted(steps, 'step')} would bring back what was lost" if steps else "nothing to bring back"
+    baseline = document["baseline"]
+    reason = f' ("{plain(str(baseline["reason"]))}")' if baseline["reason"] else ""
+    lines = wrapped(f"{machine}: {said}. Nothing was written.", width)
+    compared = f"{reading(document['snapshot'])}, {moment(str(document['time']))}"
+    return lines + wrapped(
+        f"From the baseline of {moment(str(baseline['saved']))}{reason}, for {compared}.", width
+    )
+
+
+def _steps(document: Document, width: int) -> list[str]:
+    lines: list[str] = []
+    for number, step in enumerate(document["steps"], 1):
+        lines += ["", *wrapped(_deed(document, step), width, f"{number:3}. ")]
+        lines += wrapped(plain(str(step["why"]), 500), width, "     ")
+        lines += wrapped(_over(step), width, "     ")
+    return ["What would be written", *lines] if lines else []
+
+
+def _deed(document: Document, step: Document) -> str:
+    if step["step"] != "write-file":
+        return plain(str(step["what"]), 1000) + "."
+    label = plain(str(document["volumes"].get(step["volume"]) or ""), _NAME)
+    where = f'the boot volume "{label}"' if label else f"the boot volume {plain(str(step['volume']))}"
+    return f"put {plain(str(step['path']))} back on {where}."
+
+
+def _over(step: Document) -> str:
+    if step["step"] == "write-file":
+        now = (
+            "What lies there now is kept and can be put back." if step["over"] else "Nothing lies there now."
+        )
+        return f"{step['size']:,} bytes. {now}"
+    if step["step"] == "write-order":
+        return f"Now it is {', '.join(step['over']) or 'empty'}."
+    if step["step"] == "write-entry":
+        return "The entry as it is now is kept." if step["over"] else "No entry has that number now."
+    return "It is kept and can be put back."
+
+
+def _left(document: Document, width: int) -> list[str]:
+    lines: list[str] = []
+    for one in document["left"]:
+        lines += wrapped(f"{plain(str(one['what']))}: {one['why']}.", width, "  - ")
+    return ["Not undone by this", "", *lines] if lines else []
+
+
+def _starts(document: Document, width: int) -> list[str]:
+    now = {one["name"]: one["how"] for one in document["now"]["systems"]}
+    lines = ["What starts", ""]
+    for one in document["then"]["systems"]:
+        name, then = plain(str(one["name"]), _NAME), _HOW[one["how"]]
+        before = _HOW[now.get(one["name"], "not at all")]
+        said = then if before == then else f"{before} now; {then} after this"
+        lines += wrapped(f"{name}: {said}", width, "  ")
+    before, after = _next(document["now"]), _next(document["then"])
+    said = after if before == after else f"{before} now, {after} after this"
+    return lines + wrapped(f"next start: {said}", width, "  ")
+
+
+def _next(starts: Document) -> str:
+    return plain(str(starts["next"]), _NAME) if starts["next"] else f"no known system ({starts['by']})"
+
+
+def _care(document: Document, width: int) -> list[str]:
+    if not document["steps"]:
+        return []
+    return ["Take care", "", *(line for one in _CARE for line in wrapped(one, width, "  - "))]
+
+
+def _hint(document: Document, width: int) -> list[str]:
+    if not document["steps"]:
+        return []
+    return wrapped("To have it written: sudo bootwatch restore --write", width)
+
+
+def done_lines(number: int, steps: int) -> list[str]:
+    """What is said once all is written."""
+    return [
+        f"Written and read back: {counted(steps, 'step')} (restore {number}).",
+        "Look again after the next start: bootwatch drift",
+        "To take it back: sudo bootwatch restore --undo",
+    ]
+
+
+def names(systems: list[str]) -> str:
+    """As in a sentence."""
+    return joined(plain(name, _NAME) for name in systems)
