@@ -58,7 +58,8 @@ class _Writer:
     # the title
 
     def title(self) -> str:
-        is_still = self.message.kind is Kind.REMINDER or self._is_over_in_part
+        is_less = self._is_over_in_part and self.verdict.answer is Answer.NOTHING
+        is_still = self.message.kind is Kind.REMINDER or (self._is_over_in_part and not is_less)
         title = self._title()
         return self.words.say("Still: {title}", title=title) if is_still else title
 
@@ -86,6 +87,8 @@ class _Writer:
             return say("All is well with the computer again") if is_well else say("It is over")
         if kind is Kind.SIGN_OF_LIFE:
             return say("A sign of life from the computer")
+        if self._is_over_in_part:
+            return say("There is nothing for you to do any more")
         return say("There is nothing for you to do")
 
     @property
@@ -128,7 +131,7 @@ class _Writer:
         return todo[self.verdict.answer]()
 
     def _nothing_to_do(self) -> list[str]:
-        if self.verdict.why is Why.AS_BEFORE:
+        if self.verdict.all_start:
             return [self.words.say("There is nothing for you to do: you can use the computer as always.")]
         return [self.words.say("There is nothing for you to do.")]
 
@@ -271,7 +274,8 @@ class _Writer:
         is_urgent = self.verdict.answer in (Answer.CALL, Answer.STICK)
         if self.who and not is_urgent:
             return say(
-                "{who} should hear of it from this computer. If {who} is silent for a week, please call {whom}.",
+                "{who} should hear of it from this computer. If {who} is silent for a week, please call "
+                "{whom}.",
                 who=self.who,
                 whom=self._whom,
             )
@@ -300,7 +304,7 @@ class _Writer:
 
     def _code(self) -> str:
         code = _kept(self.message.spoken)
-        if not code or self._is_over:
+        if not code or self.verdict.why in (Why.AS_BEFORE, Why.NOT_OPEN):
             return ""
         say = self.words.say
         if self.verdict.answer in (Answer.CALL, Answer.STICK) and self._whom:

@@ -57,7 +57,7 @@ class Verdict:
 
     ``following`` is what starts next where that is another one than usual, and ``usual`` that one; ``label``
     the line to choose in the firmware's menu to get back; ``plugged_in`` a system on a stick that is there.
-    "" for none.
+    "" for none. ``all_start``: with nothing to do, whether every built-in system starts.
     """
 
     answer: Answer
@@ -67,6 +67,7 @@ class Verdict:
     usual: str = ""
     label: str = ""
     plugged_in: str = ""
+    all_start: bool = False
 
 
 def verdict(message: Message) -> Verdict:
@@ -194,7 +195,8 @@ class _Judge:
         starting = self._names([one for one in self.fixed if one["starts"]])
         is_sound = bool(starting) and len(starting) == len(self.fixed) and self._is_expected
         is_sound = is_sound and self.following in starting and not self._is_cut
-        return Verdict(Answer.NOTHING, Why.AS_BEFORE if is_sound else Why.NOT_OPEN, starting)
+        why = Why.AS_BEFORE if is_sound else Why.NOT_OPEN
+        return Verdict(Answer.NOTHING, why, starting, all_start=is_sound)
 
     def _as_usual(self) -> Verdict:
         # The one after the next may be another: what was asked for once comes first.
@@ -204,8 +206,8 @@ class _Judge:
         chosen = [one for one in self.fixed if one["how"] == "on request" and one["name"] in about]
         if chosen:
             return self._call(Why.ONLY_CHOSEN, self._names(chosen))
-        starting = [one for one in self.fixed if one["starts"]]
-        return Verdict(Answer.NOTHING, Why.LESS, self._names(starting))
+        starting = self._names([one for one in self.fixed if one["starts"]])
+        return Verdict(Answer.NOTHING, Why.LESS, starting, all_start=len(starting) == len(self.fixed))
 
     def _instead(self) -> Verdict:
         usual, following = self._usual, self.following or ""

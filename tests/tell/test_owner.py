@@ -34,6 +34,7 @@ from tests.tell.owner_samples import (
     TARN_NEXT,
     diverted,
     fernwick,
+    lost,
     message,
     quarry,
     tarn,
@@ -119,7 +120,7 @@ def test_nobody_is_led_into_the_dark() -> None:
             assert verdicts == {True} and given.care.menu_key in text
             _check_label(given, text)
         if AS_ALWAYS.search(text):
-            assert verdicts == {True} and said.answer is Answer.NOTHING and not is_open
+            assert verdicts == {True} and said.answer is Answer.NOTHING
 
 
 def test_files_are_untouched_only_where_that_was_computed() -> None:
@@ -210,7 +211,7 @@ def test_who_knows(told: tuple[Told, ...], said: str) -> None:
 
 def test_where_nothing_is_to_be_done_somebody_else_should_know() -> None:
     said = " ".join(owner_text(message(Level.WEAKENED), (), UTC).body.split())
-    assert "There is nothing for you to do. Anna should soon have a look at this computer. As before," in said
+    assert "nothing for you to do: you can use the computer as always. Anna should soon have a look" in said
     assert (
         "Anna should hear of it from this computer. If Anna is silent for a week, please call Anna, 01"
         in said
@@ -231,6 +232,16 @@ def test_over() -> None:
     assert said.title == "Still: Leave the computer switched on and call Anna"
     assert "Part of what you were told is over, but not all of it." in said.body
     assert "All is well" not in said.title + said.body
+    less = owner_text(message(Level.WEAKENED, kind=Kind.ALL_CLEAR, is_over=Level.STRANDED))
+    assert less.title == "There is nothing for you to do any more"
+    assert "you can use the computer as always" in less.body
+
+
+def test_not_as_always_where_one_was_lost_before() -> None:
+    given = message(Level.WEAKENED, fernwick(), quarry("not at all"), findings=(lost(),))
+    said = owner_text(given)
+    assert said.answer is Answer.NOTHING and "as always" not in said.body
+    assert "As before, Fernwick Linux starts." in " ".join(said.body.split())
 
 
 def test_the_reader_s_own_time() -> None:
