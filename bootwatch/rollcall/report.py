@@ -102,8 +102,10 @@ def _silence(row: Row) -> str:
 
 
 def _alert(row: Row) -> str:
-    if not row.story or row.level is None:
+    if not row.story:
         return ""
+    if row.level is None:
+        return "it says that all is well" if row.condition is Condition.CLAIM else ""
     state = row.story.last.state
     level = "" if row.condition is Condition.ALERT else f"{row.level.value}, "
     following = ""
