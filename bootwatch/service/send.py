@@ -242,12 +242,13 @@ def _untold(messages: Messages, accounts: dict[str, Account], key: str) -> list[
 
 
 def _told(messages: Messages, hearers: Hearers) -> list[tuple[str, Told]]:
-    """Who knows of the alerts that messages in the spool are about."""
+    """Who knows of the alerts that messages in the spool are about, the newest alert first."""
     stages: dict[str, int] = {}
     for _, message in messages:
         if message.alert:
             stages[message.alert] = max(message.stage, stages.get(message.alert, 0))
-    return [(alert, told) for alert, stage in stages.items() for told in hearers.told(alert, stage)]
+    newest_first = reversed(stages.items())
+    return [(alert, told) for alert, stage in newest_first for told in hearers.told(alert, stage)]
 
 
 def _report(

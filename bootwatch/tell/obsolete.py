@@ -19,9 +19,9 @@ def obsolete(address: Address, message: Message, later: Iterable[Message]) -> st
     Signs of life and reminders only say how things stand, and so does whatever comes after them. News and
     all-clears are told whatever happened since, in their order: somebody has to know that it happened.
     """
-    wanted = [one for one in later if skipped(address, one) is None]
+    wanted = (one for one in later if skipped(address, one) is None)
     if message.kind is Kind.SIGN_OF_LIFE:
-        return SIGN if wanted else ""
-    if message.kind is Kind.REMINDER and any(one.alert == message.alert for one in wanted):
-        return REMINDER
+        return SIGN if next(wanted, None) else ""
+    if message.kind is Kind.REMINDER:
+        return REMINDER if any(one.alert == message.alert for one in wanted) else ""
     return ""

@@ -68,7 +68,7 @@ class _Job:
 class Sender:
     """Works tasks off. ``key`` signs what machines read.
 
-    ``limit``: seconds for one delivery. ``budget``: seconds in which jobs are begun; the rest waits.
+    ``limit``: seconds for one delivery. ``budget``: seconds from now in which jobs are begun; the rest waits.
     ``patience``: seconds that owners wait for the technicians.
     """
 
@@ -90,7 +90,7 @@ class Sender:
         self._clock = clock
         self._limit = limit
         self._at_once = at_once
-        self._budget = budget
+        self._last_begin = time.monotonic() + budget
         self._patience = patience
         self._key = key
         self._lock = threading.Lock()
@@ -106,7 +106,7 @@ class Sender:
         running: list[_Job] = []
         begin = time.monotonic()
         while running or waiting:
-            while self._may_start(running, begin) and (job := self._next(waiting, running, begin)):
+            while self._may_start(running) and (job := self._next(waiting, running, begin)):
                 waiting.remove(job)
                 running.append(self._start(job))
             if not running:
@@ -115,9 +115,8 @@ class Sender:
         if self._trouble:
             raise self._trouble
 
-    def _may_start(self, running: list[_Job], begin: float) -> bool:
-        is_time = time.monotonic() < begin + self._budget
-        return len(running) < self._at_once and is_time and not self._trouble
+    def _may_start(self, running: list[_Job]) -> bool:
+        return len(running) < self._at_once and time.monotonic() < self._last_begin and not self._trouble
 
     def _next(self, waiting: list[_Job], running: list[_Job], begin: float) -> _Job | None:
         """The job to begin now: technicians' first, but once patience is over the owners'."""
