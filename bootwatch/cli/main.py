@@ -27,6 +27,7 @@ from bootwatch.cli import (
     restore,
     rollcall,
     routes,
+    selfcheck,
     send,
     snapshot,
 )
@@ -43,6 +44,7 @@ _COMMANDS = (
     restore,
     history,
     alerts,
+    selfcheck,
     send,
     meaning,
     heard,

@@ -150,7 +150,7 @@ def _why(receipt: Receipt) -> Document:
 
 def published(places: Places) -> Document | None:
     """The same of what the reader and the sender left for everybody; None where the reader left nothing."""
-    left = _left(places, _ALERT_FILE)
+    left = left_for_all(places, _ALERT_FILE)
     try:
         if left is None:
             return None
@@ -162,7 +162,7 @@ def published(places: Places) -> Document | None:
 
 
 def _published_alert(places: Places, left: Document, message: Document) -> Document:
-    sending = _left(places, "send/state.json") or {}
+    sending = left_for_all(places, "send/state.json") or {}
     told = [one for one in sending.get("told", []) if one["alert"] == message["alert"]]
     untold = {
         one["address"]: {name: one[name] for name in ("address", "why", "attempts", "for_good")}
@@ -184,7 +184,8 @@ def _published_alert(places: Places, left: Document, message: Document) -> Docum
     }
 
 
-def _left(places: Places, name: str) -> Document | None:
+def left_for_all(places: Places, name: str) -> Document | None:
+    """What the reader or the sender left for everybody to read; None where there is nothing that can be."""
     if places.run is None:
         return None
     try:
@@ -223,7 +224,7 @@ def _unknown(history: History, current: Alert | None, name: str) -> UsageProblem
 
 def _publish_quiet(places: Places, uid: str, until: str) -> None:
     """For whoever is logged in. Where it can't be written, the next reading does."""
-    left = _left(places, _ALERT_FILE)
+    left = left_for_all(places, _ALERT_FILE)
     with contextlib.suppress(OSError, KeyError, TypeError):
         if left and left["message"]["alert"] == uid:
             board.publish_document(places, _ALERT_FILE, left | {"quiet_until": until})

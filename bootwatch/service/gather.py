@@ -1,0 +1,171 @@
+"""Gathering what a look at bootwatch itself goes by, with the caller's rights."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import subprocess
+from pathlib import Path
+from typing import Any
+
+from bootwatch import addresses
+from bootwatch.checked_yaml import SettingsProblem
+from bootwatch.config import Config
+from bootwatch.keep.baseline import load_header
+from bootwatch.keep.history import History
+from bootwatch.keep.receipts import Receipts, utc_now
+from bootwatch.places import Places
+from bootwatch.problem import Problem, UsageProblem
+from bootwatch.service.alerts import left_for_all, published, recorded
+from bootwatch.service.selfcheck import Gathered
+
+UNITS = (
+    "bootwatch-boot.timer",
+    "bootwatch-daily.timer",
+    "bootwatch-shutdown.service",
+    "bootwatch-send.path",
+    "bootwatch-send.timer",
+)
+_SYSTEMD = Path("/run/systemd/system")
+_NEWEST = 50
+
+Document = dict[str, Any]
+
+
+def gather(places: Places) -> Gathered:
+    """What the caller may know; whatever fails is told as what is wrong."""
+    sending = left_for_all(places, "send/state.json") or {}
+    number, mistakes = _addresses(places, sending)
+    return Gathered(
+        now=utc_now(),
+        settings_file=str(places.config),
+        settings_mistakes=_settings_mistakes(places),
+        addresses_file=str(places.addresses),
+        addresses=number,
+        address_mistakes=mistakes,
+        untold=_untold(sending),
+        told=_told_last(places, sending),
+        units=_units() if places.is_this_machine and _SYSTEMD.is_dir() else None,
+        **(_of_history(places) if may_read_all(places) else _of_published(places)),
+    )
+
+
+def may_read_all(places: Places) -> bool:
+    """Whether the caller sees more than what is left for everybody."""
+    return not places.is_this_machine or os.access(places.state, os.R_OK | os.X_OK)
+
+
+def _settings_mistakes(places: Places) -> list[str]:
+    try:
+        Config.load(places.config)
+    except UsageProblem as problem:
+        return problem.message.splitlines()
+    return []
+
+
+def _addresses(places: Places, sending: Document) -> tuple[int | None, list[str]]:
+    """How many there are, None where the caller may not know; and the mistakes in them. What only the sender
+    finds wrong is what it left for everybody."""
+    published = [str(one) for one in sending.get("mistakes", ())]
+    file = places.addresses
+    if file.exists() and not os.access(file, os.R_OK):
+        return None, published
+    try:
+        number = len(addresses.load(places, environment={}))
+    except SettingsProblem as problem:
+        return None, problem.message.splitlines()
+    except UsageProblem as problem:
+        return None, [problem.message]
+    return number, published if _is_checked_since(places) else []
+
+
+def _is_checked_since(places: Places) -> bool:
+    """Whether the sender looked at the addresses after they were written."""
+    if places.run is None:
+        return False
+    try:
+        return places.addresses.stat().st_mtime <= (places.run / "send/state.json").stat().st_mtime
+    except OSError:
+        return False
+
+
+def _untold(sending: Document) -> list[Document] | None:
+    """Deliveries that failed; None where nothing is known of any."""
+    try:
+        return [
+            {
+                "address": str(one["address"]),
+                "why": str(one["why"]),
+                "attempts": int(one["attempts"]),
+                "first_try": str(one["first_try"]),
+                "for_good": one["for_good"] is True,
+            }
+            for one in sending["untold"]
+        ]
+    except (KeyError, TypeError, ValueError):
+        return None
+
+
+def _told_last(places: Places, sending: Document) -> dict[str, str] | None:
+    """The last message that got through: address and time."""
+    told: list[dict[str, str]] = []
+    with contextlib.suppress(KeyError, TypeError):
+        told += [{"address": str(one["address"]), "time": str(one["time"])} for one in sending["told"]]
+    with contextlib.suppress(OSError):
+        names = sorted((path.name for path in places.receipts.glob("*.json")), reverse=True)[:_NEWEST]
+        receipts = Receipts(places.receipts)
+        told += [
+            {"address": one.name, "time": one.last_try}
+            for name in names
+            for one in receipts.read(name).receipts.values()
+            if one.outcome == "delivered"
+        ]
+    return max(told, key=lambda one: one["time"], default=None)
+
+
+def _of_history(places: Places) -> Document:
+    found: Document = {}
+    try:
+        with History.look(places.history) as history:
+            rows = history.rows(1) if history else []
+        found["read"] = rows[0].time if rows else None
+        alerts = recorded(places, 0)["alerts"]
+        found["alert"] = alerts[0] if alerts else None
+    except Problem as problem:
+        found["history_trouble"] = problem.message
+    try:
+        baseline = load_header(places.baseline)
+        found["baseline"] = baseline.saved if baseline else ""
+    except Problem as problem:
+        found["baseline_trouble"] = problem.message
+    return found
+
+
+def _of_published(places: Places) -> Document:
+    routes, drift = left_for_all(places, "routes.json") or {}, left_for_all(places, "drift.json") or {}
+    alerts = (published(places) or {"alerts": []})["alerts"]
+    baseline = drift.get("baseline")
+    return {
+        "read": routes.get("time"),
+        "baseline": (baseline["saved"] if baseline else "") if "baseline" in drift else None,
+        "alert": alerts[0] if alerts else None,
+    }
+
+
+def _units() -> dict[str, tuple[str, str]]:
+    """What systemd says of our units."""
+    done = subprocess.run(
+        ["systemctl", "show", "--property=Id,UnitFileState,ActiveState", *UNITS],
+        stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    return units_in(done.stdout)
+
+
+def units_in(said: str) -> dict[str, tuple[str, str]]:
+    """The units in what ``systemctl show`` says: whether each is enabled, and whether it is active."""
+    found: dict[str, tuple[str, str]] = dict.fromkeys(UNITS, ("not there", "not there"))
+    for block in said.split("\n\n"):
+        one = dict(line.split("=", 1) for line in block.splitlines() if "=" in line)
+        if one.get("Id") in found:
+            found[one["Id"]] = (one.get("UnitFileState") or "not there", one.get("ActiveState") or "unknown")
+    return found
