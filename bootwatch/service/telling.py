@@ -97,7 +97,6 @@ def _tell(history: History, places: Places, config: Config, found: Found, one: D
     _spool(places, message)
     with history.transaction():
         alerts.confirm(history, alert, stage)
-        alerts.note_sign(history, found.number, found.time, message.id)
     journal.announce(message, places)
 
 
