@@ -20,6 +20,7 @@ FORMAT = "bootwatch/send/1"
 _MODE = 0o644
 _LINE = 78
 _MOST_LINES = 3
+_MOST_NAMES = 3
 # One failed attempt is nothing to bother anybody with who logs in; the sender tries again by itself.
 _ATTEMPTS = 5
 
@@ -73,16 +74,18 @@ def log_in_lines(mistakes: list[str], untold: list[Untold]) -> str:
 
 def _of_stuck(stuck: list[Receipt]) -> list[str]:
     """Who can't be told, why the one that was given up (else the first) can't, and what to do."""
-    names = ", ".join(dict.fromkeys(receipt.name for receipt in stuck))
+    names = list(dict.fromkeys(plain(receipt.name, 30) for receipt in stuck))
     since = min(receipt.first_try for receipt in stuck)
     shown = next((receipt for receipt in reversed(stuck) if receipt.final), stuck[-1])
-    whose = f"{plain(shown.name, 30)}: " if shown.name != names else ""
-    why = wrapped(whose + shown.why, _LINE, "  ", "  ")
-    again = "it is tried again by itself; to try it now: sudo bootwatch alerts test"
+    whom = ", ".join(names[:_MOST_NAMES])
+    if len(names) > _MOST_NAMES:
+        whom += f" and {len(names) - _MOST_NAMES} more"
+    whose = f"{plain(shown.name, 30)}: " if len(names) > 1 else ""
+    again = "it is tried again by itself; to try the address: sudo bootwatch alerts test"
     given_up = "given up; mend the address, then try it: sudo bootwatch alerts test"
     return [
-        f"bootwatch: could not tell {plain(names, 40)} of changes since {moment(since)}",
-        *why[:_MOST_LINES],
+        *wrapped(f"bootwatch: could not tell {whom} of changes since {moment(since)}", _LINE, "", "  "),
+        *wrapped(whose + shown.why, _LINE, "  ", "  ")[:_MOST_LINES],
         f"  {given_up if shown.final else again}",
     ]
 
