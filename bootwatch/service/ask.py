@@ -16,7 +16,6 @@ from bootwatch.service.uefi import require_uefi
 
 USER = "bootwatch"
 SENDER = "bootwatch-send"
-_WHO = {USER: "who reads the machine", SENDER: "who sends messages"}
 _SYSTEMD = Path("/run/systemd/system")
 
 
@@ -79,7 +78,8 @@ def _require_user(hint: str, user: str = USER) -> None:
     try:
         pwd.getpwnam(user)
     except KeyError as error:
-        said = f"The user {user}, {_WHO[user]}, does not exist here."
+        task = "sends messages" if user == SENDER else "reads the machine"
+        said = f"The user {user}, who {task}, does not exist here."
         raise UsageProblem(said, hint) from error
 
 
