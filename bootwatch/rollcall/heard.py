@@ -29,6 +29,12 @@ class Heard:
         wrong = self.state.time - self.time
         return wrong if abs(wrong) > _DAY else datetime.timedelta()
 
+    @property
+    def stays_on(self) -> bool:
+        """Whether it had been on for days: then its starts don't tell when it was on."""
+        newest = max(self.state.starts, default=self.state.time)
+        return self.state.time - newest > _CLOCK
+
     def starts(self, since: datetime.datetime) -> Iterable[datetime.datetime]:
         """When it had been started since then."""
         clock = self.clock
@@ -65,6 +71,8 @@ class Story:
         times = {one.time for one in self.heard}
         since = self.heard[0].time - _LONGEST
         for one in self.heard:
+            if one.stays_on:
+                continue
             times.update(one.starts(since))
             # Each state lists the starts before it anew.
             since = max(since, one.time - _CLOCK)

@@ -16,7 +16,6 @@ from bootwatch.rollcall.sighting import Sighting, State
 BEGIN = datetime.datetime(2025, 9, 1, tzinfo=datetime.UTC)
 YEAR = 365
 SORTS = {"office": 80, "lab": 50, "home": 40, "hall": 20, "attic": 10}
-SILENT = 20
 _TERM_BREAKS = ((109, 127), (203, 223), (317, 365))  # winter, spring, summer
 _WINTER = (112, 124)
 _DAY = datetime.timedelta(days=1)
@@ -39,14 +38,14 @@ class Machine:
 
 
 def fleet(seed: int) -> list[Machine]:
-    """Two hundred machines, of which twenty fall silent."""
+    """Two hundred machines, of which one in ten of each sort falls silent."""
     dice = random.Random(seed)
     machines = []
     for sort, count in SORTS.items():
-        for number in range(1, count + 1):
-            machines.append(Machine(f"{sort}-{number}", sort, list(_on(sort, dice))))
-    for machine in dice.sample(machines, SILENT):
-        machine.silent_from = dice.randrange(90, 330)
+        alike = [Machine(f"{sort}-{number}", sort, list(_on(sort, dice))) for number in range(1, count + 1)]
+        for machine in dice.sample(alike, count // 10):
+            machine.silent_from = dice.randrange(90, 330)
+        machines += alike
     for machine in machines:
         machine.mails = list(_mails(machine, dice))
     return machines

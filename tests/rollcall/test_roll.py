@@ -135,6 +135,14 @@ def test_a_machine_that_was_set_up_anew() -> None:
         assert last and last.last.state.snapshot == 15
 
 
+def test_what_is_always_on_is_known_by_its_mails() -> None:
+    """Between two starts, months apart, it was not off."""
+    starts = (at(-1), at(-80), at(-160))
+    mails = [sighting("study", 10 + day, at(day), starts) for day in range(3, 40, 7)]
+    assert row(rolled(mails, 47)).condition is Condition.WELL
+    assert row(rolled(mails, 49)).condition is Condition.LATE
+
+
 def test_a_clock_that_is_wrong() -> None:
     ahead = sighting("study", 90, at(4000), came=at(71))
     behind = [sighting("study", 100 + day, at(day - 3000), came=at(day)) for day in (78, 85)]
