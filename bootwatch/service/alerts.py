@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import datetime
 import json
 import os
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 from bootwatch.keep import alerts
 from bootwatch.keep.history import History
 from bootwatch.keep.open_changes import Item
-from bootwatch.keep.receipts import Receipt, Receipts
+from bootwatch.keep.receipts import Receipt, Receipts, utc_now
 from bootwatch.keep.spool import Spool, file_name
 from bootwatch.model.alert import Alert, Stage
 from bootwatch.model.change import Drift
@@ -63,7 +64,7 @@ def _alert(history: History, places: Places, alert: Alert) -> Document:
         "opened": alert.opened,
         "ended": alert.ended or None,
         "how": alert.how,
-        "quiet_until": alert.quiet_until or None,
+        "quiet_until": _to_come(alert.quiet_until),
         "what": [
             _item(one) | {"state": _state(history, alert, one)}
             for one in sorted(items, key=lambda one: one.level.rank)
@@ -145,6 +146,11 @@ def _why(receipt: Receipt) -> Document:
     return {"address": receipt.name, "why": receipt.why}
 
 
+def _to_come(until: str) -> str | None:
+    """The end of a quiet time, None once it is past."""
+    return until if until and datetime.datetime.fromisoformat(until) > utc_now() else None
+
+
 # for whoever may not read the history
 
 
@@ -176,7 +182,7 @@ def _published_alert(places: Places, left: Document, message: Document) -> Docum
         "opened": message["opened"],
         "ended": None,
         "how": "",
-        "quiet_until": left["quiet_until"] or None,
+        "quiet_until": _to_come(left["quiet_until"]),
         "what": [_item(one) | {"state": "there"} for one in sorted(items, key=lambda one: one.level.rank)],
         "tellings": None,
         "told": [{name: one[name] for name in ("address", "reader", "time")} for one in told],
@@ -228,3 +234,4 @@ def _publish_quiet(places: Places, uid: str, until: str) -> None:
     with contextlib.suppress(OSError, KeyError, TypeError):
         if left and left["message"]["alert"] == uid:
             board.publish_document(places, _ALERT_FILE, left | {"quiet_until": until})
+            board.say_quiet(places, until)

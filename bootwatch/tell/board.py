@@ -20,9 +20,11 @@ from bootwatch.tell.plain import plain
 from bootwatch.tell.report import Facts
 
 ALERT_FORMAT = "bootwatch/alert/1"
+_ALERT = "alert.json"
 _MODE = 0o644
 _LINE = 78
 _SAY = "On the phone, read out: "
+_QUIET = "  No reminders before "
 
 
 def publish(places: Places, drift: Drift, facts: Facts, known: Collection[str] = (), *, spoken: str) -> None:
@@ -40,6 +42,29 @@ def publish(places: Places, drift: Drift, facts: Facts, known: Collection[str] =
         f"{plain(facts.machine)}: {one_line(drift)}",
         log_in_lines(_without(drift, known), facts, spoken),
     )
+    until = _quiet_until(places.run)
+    if until > facts.time:
+        say_quiet(places, until)
+
+
+def say_quiet(places: Places, until: str) -> None:
+    """Say at log-in that there are no reminders before ``until`` (UTC, RFC 3339), where something is said at
+    all; "": say it no longer. Raises OSError when that can't be written."""
+    if places.run is None:
+        return
+    path = places.run / "motd"
+    lines = [line for line in path.read_text().splitlines() if not line.startswith(_QUIET)]
+    if lines and until:
+        lines.append(f"{_QUIET}{phrases.moment(until)}")
+    _put(path, "".join(f"{line}\n" for line in lines))
+
+
+def _quiet_until(run: Path) -> str:
+    """Until when the open alert is quiet, as it was published; "" where it isn't."""
+    try:
+        return str(json.loads((run / _ALERT).read_bytes())["quiet_until"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return ""
 
 
 def _without(drift: Drift, known: Collection[str]) -> Drift:
@@ -59,7 +84,7 @@ def publish_alert(places: Places, message: Message, *, quiet_until: str) -> None
     Raises OSError when it can't be written.
     """
     document = {"format": ALERT_FORMAT, "quiet_until": quiet_until, "message": message.to_json()}
-    publish_document(places, "alert.json", document)
+    publish_document(places, _ALERT, document)
 
 
 def _put_json(path: Path, document: dict[str, Any]) -> None:

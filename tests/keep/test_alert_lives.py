@@ -185,7 +185,7 @@ def lived(life: list[tuple[Step, str | None]]) -> None:
         watched.happen(step, cut)
 
 
-@settings(max_examples=50, deadline=None, derandomize=True)
+@settings(max_examples=35, deadline=None, derandomize=True)
 @given(lives)
 def test_any_life(life: list[tuple[Step, str | None]]) -> None:
     lived(life)
@@ -201,7 +201,7 @@ def test_any_long_life(life: list[tuple[Step, str | None]]) -> None:
 days = some.lists(some.tuples(some.sampled_from(list(Level)), some.floats(0, 3)), min_size=1, max_size=60)
 
 
-@settings(max_examples=30, deadline=None, derandomize=True)
+@settings(max_examples=15, deadline=None, derandomize=True)
 @given(days)
 def test_reminders_come_in_time_where_the_clock_runs_as_it_should(
     life_days: list[tuple[Level, float]],

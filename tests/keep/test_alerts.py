@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import sqlite3
+from pathlib import Path
+
 import pytest
 
-from bootwatch.keep import alerts, open_changes
+from bootwatch.keep import alerts, open_changes, schema
+from bootwatch.keep.history import History
 from bootwatch.model.alert import Kind
 from bootwatch.model.change import Drift
 from bootwatch.model.level import Level
@@ -239,6 +243,22 @@ def test_what_an_earlier_version_told_of_opens_an_alert_without_telling_again() 
     assert life.alert and (life.alert.name, life.alert.level, life.alert.stages) == ("a1", STRANDED, ())
     life.wait(days=7)
     assert kinds(life.read(one)) == [REMINDER]
+    assert kinds(life.read()) == [ALL_CLEAR]
+
+
+def test_database_of_before_alerts() -> None:
+    database = sqlite3.connect(":memory:", isolation_level=None)
+    database.execute("PRAGMA foreign_keys=ON")
+    for step in schema._STEPS[:3]:
+        database.executescript(step)
+    database.execute("PRAGMA user_version = 3")
+    one = change("x", WEAKENED)
+    assert alerts.listed(History(database)) == []
+    open_changes.keep_open(History(database), Drift((one,), (), ()), 1)
+    open_changes.mark_told(History(database), [one], "of an earlier version")
+    schema.prepare(database, Path("memory"))
+    life = Life(History(database))
+    assert life.read(one) == []
     assert kinds(life.read()) == [ALL_CLEAR]
 
 

@@ -77,6 +77,9 @@ class Pantry:
         document: dict[str, Any] = json.loads((self.places.root / "run/bootwatch/alert.json").read_text())
         return document
 
+    def log_in(self) -> str:
+        return (self.places.root / "run/bootwatch/motd").read_text()
+
     def told(self, *outcomes: tuple[str, str, str]) -> None:
         """The newest message got through or not: address, outcome, why."""
         path, message = max(self._spooled(), key=lambda one: (one[1].snapshot, one[1].stage))
@@ -171,15 +174,49 @@ def test_commands(pantry: Pantry, capsys: pytest.CaptureFixture[str]) -> None:
     assert all(len(line) <= 80 for line in text.splitlines())
     assert said("quiet", "a1", "--until", "2w")[0] == 0
     assert pantry.alert().quiet_until == pantry.published()["quiet_until"] != ""
+    assert "\n  No reminders before 20" in pantry.log_in()
+    pantry.boot(days=1)
+    assert pantry.log_in().count("\n  No reminders before 20") == 1
     assert "No reminders before" in said()[1]
     assert said("quiet", "a1", "--until", "now") == (0, "a1 is reminded of again.\n")
     assert pantry.alert().quiet_until == pantry.published()["quiet_until"] == ""
+    assert "No reminders" not in pantry.log_in() != ""
     pantry.boot(BACK)
     document = json.loads(said("--json")[1])
     (alert,) = document["alerts"]
     assert [one["kind"] for one in alert["tellings"]] == ["news", "reminder", "all-clear"]
     assert all(one["state"] == "over" for one in alert["what"]) and alert["ended"]
     assert said("quiet", "a1", "--until", "2w")[0] == said("quiet", "a9", "--until", "2w")[0] == 2
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("is_spooled", [False, True])
+def test_power_cut_about_the_spool(is_spooled: bool, pantry: Pantry, monkeypatch: pytest.MonkeyPatch) -> None:
+    put = Spool.put
+
+    def cut(spool: Spool, message: Message) -> Path:
+        if is_spooled:
+            put(spool, message)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Spool, "put", cut)
+    with pytest.raises(KeyboardInterrupt):
+        pantry.boot(GONE)
+    monkeypatch.undo()
+    later = [message.kind for message in pantry.boot()]
+    assert later == ([] if is_spooled else [Kind.NEWS])
+    assert [stage.kind for stage in pantry.alert().stages] == [Kind.NEWS]
+    assert [message.kind for message in pantry.boot(BACK)] == [Kind.ALL_CLEAR]
+
+
+def test_root_has_the_reader_make_it_quiet(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    ran: list[list[str]] = []
+    monkeypatch.setattr("bootwatch.cli.alerts.must_ask", lambda places: True)
+    monkeypatch.setattr("bootwatch.cli.alerts.as_reader", ran.append)
+    main(["--root", str(tmp_path), "alerts", "quiet", "a3", "--until", "2w", "--json"])
+    assert ran == [["alerts", "quiet", "--json", "--until", "2w", "--", "a3"]]
+    assert main(["--root", str(tmp_path), "alerts", "quiet", "a3", "--until", "2020-01-01"]) == 2
+    assert len(ran) == 1
 
 
 NOON = datetime.datetime(2026, 11, 25, 12, tzinfo=datetime.timezone(datetime.timedelta(hours=1)))
