@@ -211,8 +211,13 @@ def test_power_cut_about_the_spool(is_spooled: bool, pantry: Pantry, monkeypatch
 
 def test_root_has_the_reader_make_it_quiet(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     ran: list[list[str]] = []
+
+    def as_reader(command: list[str]) -> int:
+        ran.append(command)
+        return 0
+
     monkeypatch.setattr("bootwatch.cli.alerts.must_ask", lambda places: True)
-    monkeypatch.setattr("bootwatch.cli.alerts.as_reader", ran.append)
+    monkeypatch.setattr("bootwatch.cli.alerts.as_reader", as_reader)
     main(["--root", str(tmp_path), "alerts", "quiet", "a3", "--until", "2w", "--json"])
     assert ran == [["alerts", "quiet", "--json", "--until", "2w", "--", "a3"]]
     assert main(["--root", str(tmp_path), "alerts", "quiet", "a3", "--until", "2020-01-01"]) == 2
