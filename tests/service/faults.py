@@ -324,7 +324,7 @@ FAULTS = (
     Fault("MAIL: 451", _answers(MAIL="451 later"), why="refuses the sender: 451"),
     _given_up("MAIL: 553", _answers(MAIL="553 not you"), "refuses the sender: 553"),
     Fault("RCPT: 421", _answers(RCPT="421 closing"), why="421 closing"),
-    Fault("RCPT: 450", _answers(RCPT="450 mailbox busy"), why="refuses the recipient: 450", quick=True),
+    Fault("RCPT: 450", _answers(RCPT="450 mailbox busy"), why="refuses the recipient: 450"),
     _given_up("RCPT: 550", _answers(RCPT="550 no such user"), "refuses the recipient: 550", quick=True),
     Fault("DATA: 451", _answers(DATA="451 later"), why="refuses the mail: 451"),
     _given_up("DATA: 554", _answers(DATA="554 no valid recipients"), "refuses the mail: 554"),

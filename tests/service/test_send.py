@@ -368,6 +368,7 @@ def test_what_comes_later_does_not_overtake_what_waits(machine: Machine) -> None
     assert [one.task.message.snapshot for one in sent.deliveries] == [5, 6] and server.mails == 2
 
 
+@pytest.mark.long
 def test_after_weeks_without_a_network_one_sign_of_life_is_enough(machine: Machine) -> None:
     handler, now = Handler(), [utc_now()]
     gone = free_port()
