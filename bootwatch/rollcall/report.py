@@ -31,11 +31,12 @@ _STATES = {
 
 def report(roll: Roll, gathered: Gathered, known_file: str, now: datetime.datetime, width: int = 80) -> str:
     """The worst first. Ends with a newline."""
-    open_rows = [row for row in roll.rows if not row.is_fine]
-    said = "all is well" if roll.rows else "no machine was heard"
-    if open_rows:
-        verb = "is" if len(open_rows) == 1 else "are"
-        said = f"{len(open_rows)} of {len(roll.rows)} {verb} to be seen to"
+    names = {row.name for row in roll.rows}
+    see_to = {row.name for row in roll.rows if not row.is_fine}
+    said = "all is well" if names else "no machine was heard"
+    if see_to:
+        verb = "is" if len(see_to) == 1 else "are"
+        said = f"{len(see_to)} of {counted(len(names), 'machine')} {verb} to be seen to"
     lines = wrapped(f"Roll call, {now:%-d %B %Y, %H:%M} UTC: {said}.", width)
     for heading, rows in (("", roll.proven), (_unproven(roll, known_file), roll.unproven)):
         if rows:
@@ -54,20 +55,23 @@ def _unproven(roll: Roll, known_file: str) -> str:
 
 
 def _table(rows: Sequence[Row], width: int) -> list[str]:
-    lines = [_line("MACHINE", "STATE", "LAST HEARD") + "REMARK"]
     shown = rows if not rows[0].doubt else rows[:_MOST_UNPROVEN]
+    room = min(_NAME, max(columns(row.name) for row in shown))
+    lines = [_line("MACHINE", room, "STATE", "LAST HEARD") + "REMARK"]
     for row in shown:
-        first = _line(plain(row.name, _NAME), _state(row), _heard(row))
+        first = _line(row.name, room, _state(row), _heard(row))
         lines += [line.rstrip() for line in wrapped(remark(row), width, first, " " * columns(first))]
     left = len(rows) - len(shown)
     return lines + ([f"and {left} more: --json lists them all"] if left else [])
 
 
-def _line(name: str, state: str, heard: str) -> str:
+def _line(name: str, room: int, state: str, heard: str) -> str:
     """One column apart, however wide the characters of a name are."""
-    while columns(name) > _NAME:
-        name = name[:-1]
-    return f"{name}{' ' * (_NAME - columns(name))} {state:<{_STATE}} {heard:<{_HEARD}} "
+    room = max(room, len("MACHINE"))
+    shown = plain(name, room)
+    while columns(shown) > room:
+        shown = shown[:-1]
+    return f"{shown}{' ' * (room - columns(shown))}  {state:<{_STATE}}  {heard:<{_HEARD}}  "
 
 
 def _state(row: Row) -> str:
@@ -98,7 +102,8 @@ def _silence(row: Row) -> str:
     if row.condition not in (Condition.LATE, Condition.LOST) or not usual or not row.limit:
         return ""
     times = row.silence / usual
-    return f"{_days(row.silence)}; so far at most {_days(usual)} ({times:.1f} times that)"
+    fold = f"{times:.0f}" if times >= 10 else f"{times:.1f}"
+    return f"{_days(row.silence)}; at most {max(round(usual / _DAY), 1)} so far ({fold}-fold)"
 
 
 def _alert(row: Row) -> str:

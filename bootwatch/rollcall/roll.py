@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -14,6 +15,7 @@ from bootwatch.rollcall.known import Known
 from bootwatch.rollcall.rhythm import Rhythm, Span, learn
 from bootwatch.rollcall.sighting import Sighting
 
+_DIGITS = 15
 _NONE = datetime.timedelta()
 # An unproven mail in the name of a known machine is something to look into while it is fresh.
 _FRESH = datetime.timedelta(days=35)
@@ -62,7 +64,7 @@ class Row:
         return self.rhythm.limit(self.level) if self.rhythm else None
 
     @property
-    def _rank(self) -> tuple[int, int, float, str]:
+    def _rank(self) -> tuple[int, int, float, list[tuple[int, str]]]:
         """Worst first."""
         grave = self.level is not None and self.level.at_least(Level.DIVERTED)
         place = {
@@ -76,7 +78,13 @@ class Row:
             Condition.WELL: 8,
         }[self.condition]
         excess = self.silence / self.limit if self.limit and place in (0, 2) else 0.0
-        return place, self.level.rank if self.level else 9, -excess, self.name
+        return place, self.level.rank if self.level else 9, -excess, _natural(self.name)
+
+
+def _natural(name: str) -> list[tuple[int, str]]:
+    """As people sort: 2 before 10."""
+    pieces = re.findall(r"[0-9]+|[^0-9]+", name)
+    return [(int(piece[:_DIGITS]), piece) if piece[0] in "0123456789" else (-1, piece) for piece in pieces]
 
 
 @dataclass(frozen=True)

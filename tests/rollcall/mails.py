@@ -32,9 +32,12 @@ def document(
 ) -> dict[str, Any]:
     """A state as the reader makes it, with what the sender adds."""
     starts = [stamp(BEGIN + (day - back) * DAY) for back in range(20)]
+    other = level in (Level.STRANDED, Level.DIVERTED)
     routes = {
-        "next_start": {"by": "entry", "system": "Quarry" if level else "Fernwick Linux", "certain": True},
-        "systems": [{"name": "Fernwick Linux", "starts": not level, "how": "", "removable": False}],
+        "next_start": {"by": "entry", "system": "Quarry" if other else "Fernwick Linux", "certain": True},
+        "systems": [
+            {"name": "Fernwick Linux", "starts": level is not Level.STRANDED, "how": "", "removable": False}
+        ],
     }
     state = state_document(
         machine=machine,
@@ -45,7 +48,7 @@ def document(
         levels=Counter({level: 1} if level else {}),
         drift=Drift((), (), ()),
         routes=routes,
-        next_expected=not level,
+        next_expected=not other,
         spoken="",
     )
     alert = {"kind": "news", "alert": "x", "called": "a1", "stage": 1, "opened": starts[0], "message": "m"}
@@ -57,7 +60,7 @@ def of(sighting: Sighting) -> dict[str, Any]:
     """The document that a sighting of the simulated fleet would have come from."""
     state = sighting.state
     level = state.level
-    made = document(state.machine, state.snapshot, 0, level)
+    made = document(state.machine, state.snapshot, 0, level, called=state.called)
     return made | {
         "time": stamp(state.time),
         "starts": [stamp(one) for one in state.starts],

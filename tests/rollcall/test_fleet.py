@@ -31,6 +31,11 @@ FIRST = 30
 BREAK = 48 * DAY
 
 
+# Whose last mail is an alert; and one of whom nothing came after that.
+TOLD = {"office-1": Level.DIVERTED, "lab-2": Level.WEAKENED, "home-3": Level.STRANDED}
+LOST = "office-4"
+
+
 @dataclass
 class Figures:
     """``shown``: when a silent machine was first shown as such, alone or with others; ``named``: alone."""
@@ -111,11 +116,14 @@ def box(folder: Path, machines: list[Machine], day: int) -> tuple[Path, Path]:
     mails = []
     for machine in machines:
         for one in latest(machine, day):
+            if machine.name == LOST and one is latest(machine, day)[-3]:
+                state = replace(one.state, kind=Kind.NEWS, open=((Level.STRANDED, 2),), called="a2")
+                mails.append(mail(seal(of(replace(one, state=state)), keys[LOST]), one.state.time, LOST))
+                break
             mails.append(mail(seal(of(one), keys[machine.name]), one.came or BEGIN, machine.name))
-    told = {"office-1": Level.DIVERTED, "lab-2": Level.WEAKENED, "home-3": Level.STRANDED}
     for machine in machines:
-        if machine.name in told:
-            one = alerts(machine, told[machine.name], BEGIN + (day - 0.5) * DAY)
+        if machine.name in TOLD:
+            one = alerts(machine, TOLD[machine.name], BEGIN + (day - 0.5) * DAY)
             mails.append(mail(seal(of(one), keys[machine.name]), one.state.time, machine.name))
     silent = next(machine for machine in machines if machine.silent_from and machine.silent_from < day - 60)
     lie = replace(latest(silent, day)[-1].state, snapshot=9999, time=BEGIN + (day - 1) * DAY)
@@ -135,7 +143,8 @@ def test_a_box_of_them_all(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -
     assert len(said["machines"]) == sum(SORTS.values())
     assert said["passed_over"] == {}
     conditions = {one["machine"]: one["condition"] for one in said["machines"]}
-    assert {name for name, one in conditions.items() if one == "alert"} == {"office-1", "lab-2", "home-3"}
+    assert {name for name, one in conditions.items() if one == "alert"} == TOLD.keys()
+    assert {name for name, one in conditions.items() if one == "silent since alert"} == {LOST}
     long_silent = {
         machine.name
         for machine in machines
