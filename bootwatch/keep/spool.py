@@ -1,7 +1,7 @@
 """Messages that the sender has still to deliver: one JSON file each.
 
-Only the reader writes here; the sender reads. A message's file name begins with its snapshot's number, so
-the oldest comes first whatever the clock said.
+Only the reader writes here; the sender reads. A message's file name begins with its snapshot's number and its
+stage, so the oldest comes first whatever the clock said.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class Spool:
         Putting a message with the same id again replaces it, so that its receipts go on counting.
         """
         self.folder.mkdir(mode=0o750, parents=True, exist_ok=True)
-        path = self.find(message.id) or self.folder / file_name(message.snapshot, message.id)
+        path = self.find(message.id) or self.folder / file_name(message.snapshot, message.stage, message.id)
         self.unfinished.mkdir(mode=0o750, exist_ok=True)
         data = json.dumps(message.to_json(), sort_keys=True).encode("ascii")
         write_whole(path, data, beside=self.unfinished)
@@ -65,9 +65,9 @@ class Spool:
         sync_folder(self.folder)
 
 
-def file_name(snapshot: int, own: str) -> str:
-    """What the file of a message is called: by the snapshot that it was made at, and its id."""
-    return f"{snapshot:09d}-{_digest(own)}.json"
+def file_name(snapshot: int, stage: int, own: str) -> str:
+    """What the file of a message is called: by the snapshot that it was made at, its stage and its id."""
+    return f"{snapshot:09d}-{stage:04d}-{_digest(own)}.json"
 
 
 def receipt_name(path: Path) -> str:

@@ -122,7 +122,7 @@ def _telling(places: Places, stage: Stage) -> Document:
 
 def _receipts(places: Places, stage: Stage) -> Document:
     """Who was told. ``receipts``: "read", "denied", "waiting" (nobody was tried yet) or "none"."""
-    account = Receipts(places.receipts).read(file_name(stage.snapshot, stage.message))
+    account = Receipts(places.receipts).read(file_name(stage.snapshot, stage.number, stage.message))
     receipts = sorted(account.receipts.values(), key=lambda one: one.name)
     said = "read"
     if places.receipts.is_dir() and not os.access(places.receipts, os.R_OK | os.X_OK):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -29,6 +30,14 @@ def test_messages_come_back_whole_and_oldest_first(tmp_path: Path) -> None:
     spool.put(earlier)
     assert [item for _, item in spool.messages(_nobody)] == [earlier, later]
     assert all(path.parent == spool.folder for path, _ in spool.messages(_nobody))
+
+
+def test_messages_of_one_snapshot_come_in_the_order_of_their_stages(tmp_path: Path) -> None:
+    spool = Spool(tmp_path / "spool")
+    stages = [replace(message(identity=f"m{stage}", snapshot=9), stage=stage) for stage in range(1, 12)]
+    for one in reversed(stages):
+        spool.put(one)
+    assert [item.stage for _, item in spool.messages(_nobody)] == list(range(1, 12))
 
 
 def test_no_folder_holds_no_message(tmp_path: Path) -> None:
