@@ -58,11 +58,26 @@ def _table(rows: Sequence[Row], width: int) -> list[str]:
     shown = rows if not rows[0].doubt else rows[:_MOST_UNPROVEN]
     room = min(_NAME, max(columns(row.name) for row in shown))
     lines = [_line("MACHINE", room, "STATE", "LAST HEARD") + "REMARK"]
+    together = [row for row in shown if row.condition is Condition.TOGETHER]
     for row in shown:
-        first = _line(row.name, room, _state(row), _heard(row))
-        lines += [line.rstrip() for line in wrapped(remark(row), width, first, " " * columns(first))]
+        if row.condition is not Condition.TOGETHER:
+            lines += _entry(_line(row.name, room, _state(row), _heard(row)), remark(row), width)
+        elif row is together[0]:
+            lines += _entry(_line(f"{len(together)} more", room, _state(row), ""), _company(together), width)
     left = len(rows) - len(shown)
     return lines + ([f"and {left} more: --json lists them all"] if left else [])
+
+
+def _entry(first: str, said: str, width: int) -> list[str]:
+    return [line.rstrip() for line in wrapped(said, width, first, " " * columns(first))]
+
+
+def _company(rows: Sequence[Row]) -> str:
+    """What many do on the same days is one thing to look into."""
+    days = sorted(max(round(row.silence / _DAY), 1) for row in rows)
+    span = f"{days[0]} to {days[-1]} days" if days[0] < days[-1] else _days(rows[0].silence)
+    names = ", ".join(plain(row.name, _NAME) for row in rows)
+    return f"{span}: holidays, or their mail doesn't get through: {names}"
 
 
 def _line(name: str, room: int, state: str, heard: str) -> str:
@@ -96,8 +111,6 @@ def remark(row: Row) -> str:
 def _silence(row: Row) -> str:
     if row.condition is Condition.NEVER:
         return "it is in the list, and no mail of it is here"
-    if row.condition is Condition.TOGETHER:
-        return f"{_days(row.silence)}, like {row.others} others: holidays, or their mail doesn't get through"
     usual = row.rhythm.usual(row.level) if row.rhythm else None
     if row.condition not in (Condition.LATE, Condition.LOST) or not usual or not row.limit:
         return ""
