@@ -98,12 +98,12 @@ class Mailbox:
 
     def _read(self, connection: imaplib.IMAP4, password: str, where: str) -> Iterator[Letter]:
         try:
-            connection.login(self.server.user, password)
+            connection.login(_quoted(self.server.user), password)
         except imaplib.IMAP4.abort:
             raise
         except (imaplib.IMAP4.error, UnicodeEncodeError) as error:
             raise MachineProblem(f"The mail server {where} refuses user or password.") from error
-        answer, _ = connection.select(_quoted(self.server.folder), readonly=True)
+        answer, _ = connection.select(_quoted(_modified_utf7(self.server.folder)), readonly=True)
         if answer != "OK":
             raise MachineProblem(
                 f"The mail server {where} has no folder {plain(self.server.folder)} to read."
@@ -153,9 +153,9 @@ def _why(error: Exception) -> str:
     return plain(str(error))
 
 
-def _quoted(folder: str) -> str:
-    encoded = _modified_utf7(folder).replace("\\", "\\\\").replace('"', '\\"')
-    return f'"{encoded}"'
+def _quoted(text: str) -> str:
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{escaped}"'
 
 
 def _modified_utf7(text: str) -> str:
