@@ -242,26 +242,22 @@ def confirm(history: History, alert: Alert, stage: Stage) -> Alert:
     """Remember that the message lies in the spool, and what holds now. Call it inside a transaction."""
     drift = history.drift(stage.drift)
     history.database.execute("UPDATE stage SET is_spooled = 1 WHERE message = ?", (stage.message,))
-    if stage.kind is Kind.ALL_CLEAR:
-        alert = _eased(history, alert, stage, drift)
-    else:
+    if stage.kind is not Kind.ALL_CLEAR:
         # The message names all that is open: what grew worse beside the news was told with them.
         items = [*_named(drift, stage.news), *open_changes.grown(history, drift)]
         open_changes.mark_told(history, items, stage.message)
         alert = replace(alert, level=worst(filter(None, [alert.level, stage.level])))
+    elif stage.still_open:
+        alert = replace(alert, level=stage.still_open)
+    else:
+        open_changes.forget_told(history)
+        alert = replace(alert, level=None, ended=stage.time, how=stage.how)
+    open_changes.ease(history, drift)
     history.database.execute(
         "UPDATE alert SET level = ?, ended = ?, how = ? WHERE number = ?",
         (alert.level and alert.level.value, alert.ended, alert.how, alert.number),
     )
     return alert
-
-
-def _eased(history: History, alert: Alert, stage: Stage, drift: Drift) -> Alert:
-    if stage.still_open:
-        open_changes.ease(history, drift)
-        return replace(alert, level=stage.still_open)
-    open_changes.forget_told(history)
-    return replace(alert, level=None, ended=stage.time, how=stage.how)
 
 
 def settle(history: History, is_in_spool: Callable[[str], bool]) -> None:

@@ -76,7 +76,7 @@ class Watched:
 
     def quiets(self, days: float) -> None:
         alert = self.life.alert
-        if alert:
+        if alert and self.level:
             self.quiet_until = self.life.now + datetime.timedelta(days=days)
             with self.life.history.transaction():
                 alerts.set_quiet(self.life.history, alert.number, self.quiet_until.isoformat())
@@ -141,6 +141,7 @@ class Watched:
             assert stage.number > 1 or self.level is None
             assert stage.news and all(self._is_news(item) for item in items if item.id in stage.news)
         for item in items:
+            self._lower(item)
             if item.id in stage.news or self._known(item) is not None:
                 self.said[item.id, open_changes.content_of(item)] = item.level
         self.level = worst(filter(None, [self.level, stage.level]))

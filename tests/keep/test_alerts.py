@@ -70,6 +70,14 @@ def test_what_grew_worse_beside_news_was_told_with_them() -> None:
     assert life.read(worse, new) == []
 
 
+def test_worse_than_the_last_message_said_is_told() -> None:
+    life, other = Life(), change("y", STRANDED)
+    life.read(change("x", STRANDED))
+    assert kinds(life.read(change("x", WEAKENED), other)) == [NEWS]
+    (told,) = life.read(change("x", STRANDED), other)
+    assert told.stage.news == (change("x", STRANDED).id,)
+
+
 def test_what_changed_back_is_as_bad_as_it_was_told_first() -> None:
     life, other = Life(), change("y", STRANDED)
     life.read(change("x", WEAKENED, "a"), other)
