@@ -12,6 +12,7 @@ from bootwatch.tell.text import Paragraph, Section, Table, Weight
 _EVERYTHING = ("everything, with both sides", "bootwatch drift")
 _MEANING = ("what a change means", "bootwatch meaning NAME")
 _WAYS = ("every way of starting", "bootwatch routes")
+_BACK = ("what would bring it back", "sudo bootwatch restore")
 _KEEP = ("if it is to stay like this", "bootwatch baseline save --reason TEXT")
 
 
@@ -25,7 +26,8 @@ def footing(message: Message) -> tuple[Section, ...]:
 
 def _commands(message: Message) -> tuple[tuple[str, str], ...]:
     is_over = message.kind in (Kind.ALL_CLEAR, Kind.SIGN_OF_LIFE) and message.still_open is None
-    rows = [_EVERYTHING, _WAYS] if is_over else [_EVERYTHING, _MEANING, _WAYS, _KEEP]
+    back = [_BACK] if _has_reminders(message) else []
+    rows = [_EVERYTHING, _WAYS] if is_over else [_EVERYTHING, _MEANING, _WAYS, *back, _KEEP]
     called = plain(message.called, 20)
     if called:
         rows.append(("who was told, and when", "bootwatch alerts"))

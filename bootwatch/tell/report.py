@@ -170,6 +170,8 @@ def _foot(drift: Drift, facts: Facts, width: int) -> list[str]:
     if not names:
         return []
     lines = wrapped(f"What to do about it: bootwatch meaning {plain(names[0], 40)}", width)
+    if any(one.level.at_least(Level.WEAKENED) for one in loud) and facts.sides is None:
+        lines += wrapped("What would bring it back: sudo bootwatch restore", width)
     if loud and facts.sides is None:
         lines += wrapped(
             "If it is to stay like this, call it good: bootwatch baseline save --reason TEXT", width

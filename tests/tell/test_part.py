@@ -57,7 +57,11 @@ def test_the_same_state_is_sealed_the_same() -> None:
     assert seal(STATE, KEY) == seal(dict(reversed(STATE.items())), KEY)
 
 
-@pytest.mark.parametrize("key", [b"", b"none\n", KEY[:60], KEY.replace(b"PRIVATE", b"PUBLIC")])
+@pytest.mark.parametrize(
+    "key",
+    [b"", b"none\n", KEY[:60], KEY.replace(b"PRIVATE", b"PUBLIC")],
+    ids=["empty", "no key", "cut off", "called public"],
+)
 def test_a_key_that_cannot_be_used_holds_nothing_up(key: bytes) -> None:
     assert public_key(key) is None
     assert open_part(seal(STATE, key)).key is None

@@ -17,8 +17,9 @@ MEANINGS = (
         ),
         todo=(
             "See whether the entry's disk and loader file are still there (a "
-            "missing one is listed beside this change). Then make the entry again with the boot-loader "
-            "installer of {system}; `bootwatch baseline show` lists what the entry held."
+            "missing one is listed beside this change). Then make the entry again: `sudo bootwatch "
+            "restore` shows how, and writes nothing unless told to; or use the boot-loader installer of "
+            "{system}."
         ),
         caution=f"{LOOK_AGAIN} {SEALED} {MANUAL}",
     ),

@@ -15,9 +15,8 @@ MEANINGS = (
             "volume."
         ),
         todo=(
-            "Install the boot loader of {system} again with that system's own tool, or copy the file back: "
-            "bootwatch kept it when the baseline was saved, in /var/lib/bootwatch/spares under its SHA-256, "
-            "which `bootwatch drift --json` shows under before. Check that there is room on the volume."
+            "See what would bring it back: `sudo bootwatch restore`, which writes nothing unless told to. Or "
+            "install the boot loader of {system} again with that system's own tool."
         ),
         caution=f"{SEALED} {KEYS_OF_OWN}",
     ),
