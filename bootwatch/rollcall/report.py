@@ -135,7 +135,7 @@ def _alert(row: Row) -> str:
 
 def _rhythm(row: Row) -> str:
     if row.condition is Condition.MUTE:
-        return "gives no sign of life, so its silence says nothing"
+        return "gave no sign of life so far, so its silence says nothing"
     if row.condition is Condition.WELL and row.rhythm and row.rhythm.is_guessed:
         return "its rhythm is not known yet"
     return ""
