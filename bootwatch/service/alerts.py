@@ -116,11 +116,11 @@ def _telling(places: Places, stage: Stage) -> Document:
         "level": stage.level.value,
         "still_open": stage.still_open and stage.still_open.value,
         "news": list(stage.news),
-        **_receipts(places, stage),
+        **told_by(places, stage),
     }
 
 
-def _receipts(places: Places, stage: Stage) -> Document:
+def told_by(places: Places, stage: Stage) -> Document:
     """Who was told. ``receipts``: "read", "denied", "waiting" (nobody was tried yet) or "none"."""
     account = Receipts(places.receipts).read(file_name(stage.snapshot, stage.number, stage.message))
     receipts = sorted(account.receipts.values(), key=lambda one: one.name)

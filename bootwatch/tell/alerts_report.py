@@ -58,7 +58,8 @@ def _alert(alert: Document, width: int) -> list[str]:
 
 def _head(alert: Document) -> str:
     if alert["ended"] is None:
-        return f"{alert['level'] or 'nothing told is left'}, open since {moment(alert['opened'])}"
+        level = plain(str(alert["level"] or "nothing told is left"), _NAME)
+        return f"{level}, open since {moment(alert['opened'])}"
     return f"from {moment(alert['opened'])} to {moment(alert['ended'])}"
 
 

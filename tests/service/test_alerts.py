@@ -16,13 +16,15 @@ from bootwatch.keep import alerts
 from bootwatch.keep.history import History
 from bootwatch.keep.receipts import Account, Receipt, Receipts
 from bootwatch.keep.spool import Spool, receipt_name
-from bootwatch.model.alert import Alert, Kind
+from bootwatch.model.alert import Alert, Kind, Stage
 from bootwatch.model.level import Level
 from bootwatch.model.message import Message
 from bootwatch.places import Places
 from bootwatch.problem import UsageProblem
+from bootwatch.service.alerts import published, told_by
 from bootwatch.service.read import keep_snapshot, recompare
 from bootwatch.service.until import until
+from bootwatch.tell.alerts_report import alerts_report
 from bootwatch.tell.delivery import skipped
 from tests.situations.machine import Machine
 from tests.situations.play import save
@@ -187,6 +189,44 @@ def test_commands(pantry: Pantry, capsys: pytest.CaptureFixture[str]) -> None:
     assert [one["kind"] for one in alert["tellings"]] == ["news", "reminder", "all-clear"]
     assert all(one["state"] == "over" for one in alert["what"]) and alert["ended"]
     assert said("quiet", "a1", "--until", "2w")[0] == said("quiet", "a9", "--until", "2w")[0] == 2
+
+
+@pytest.mark.long
+def test_what_anybody_may_know(pantry: Pantry) -> None:
+    (news,) = pantry.boot(GONE)
+    send = pantry.places.root / "run/bootwatch/send"
+    send.mkdir()
+    told = [
+        {"alert": alert, "address": name, "reader": "owner", "time": news.time}
+        for alert, name in ((news.alert, "ada"), ("another", "bob"))
+    ]
+    failed = {"message": "m", "address": "desk", "why": "550 \x1b no", "attempts": 1, "for_good": True}
+    state = {"told": told, "untold": [failed], "mistakes": []}
+    (send / "state.json").write_text(json.dumps(state))
+    document = published(pantry.places)
+    assert document and [one["name"] for one in document["alerts"]] == ["a1"]
+    text = alerts_report(document)
+    assert "a1  stranded, open since 2026-03-02 09:00 UTC" in text
+    assert "    told      ada, 2026-03-02 09:00 UTC\n    not told  desk: 550 \\x1b no (given up" in text
+    assert "bob" not in text and "sudo bootwatch alerts\n" in text
+    pantry.boot(BACK)
+    document = published(pantry.places)
+    assert document and alerts_report(document).startswith("pantry: no alert is open.\n")
+
+
+def test_receipts_that_may_not_be_read_are_said_to_be(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    places = Places.below(tmp_path)
+    places.receipts.mkdir(parents=True)
+    monkeypatch.setattr("bootwatch.service.alerts.os.access", lambda path, how: False)
+    stage = Stage(1, Kind.NEWS, 3, BEGIN, Level.STRANDED, None, "", (), "", "m", True)
+    assert told_by(places, stage)["receipts"] == "denied"
+
+
+def test_no_alert_without_a_baseline(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["--root", str(tmp_path), "alerts"]) == 4
+    assert capsys.readouterr().out == "this machine: no alert is open.\n"
 
 
 @pytest.mark.long
