@@ -39,7 +39,8 @@ def recorded(places: Places, past: int | None) -> Document:
         over = [one for one in found if not one.is_open]
         shown = [one for one in found if one.is_open or past is None or one in over[:past]]
         newest = history.rows(1) if history else []
-        view = [_alert(history, places, one) for one in shown] if history else []
+        there = _ids(newest[0].drift) if newest else frozenset()
+        view = [_alert(history, places, one, there) for one in shown] if history else []
     machine = str(newest[0].overview.get("machine") or "this machine") if newest else "this machine"
     return _document(machine, view, len(found) - len(shown), is_whole=True)
 
@@ -55,7 +56,14 @@ def _document(machine: str, view: list[Document], left_out: int, *, is_whole: bo
     }
 
 
-def _alert(history: History, places: Places, alert: Alert) -> Document:
+def _ids(drift: Drift | None) -> frozenset[str]:
+    if drift is None:
+        return frozenset()
+    return frozenset([*(one.id for one in drift.changes), *(one.id for one in drift.findings)])
+
+
+def _alert(history: History, places: Places, alert: Alert, there: frozenset[str]) -> Document:
+    """``there``: the ids of what the newest comparison found."""
     items = _items(history, alert)
     return {
         "name": alert.name,
@@ -66,7 +74,7 @@ def _alert(history: History, places: Places, alert: Alert) -> Document:
         "how": alert.how,
         "quiet_until": _to_come(alert.quiet_until),
         "what": [
-            _item(one) | {"state": _state(history, alert, one)}
+            _item(one) | {"state": _state(history, alert, one, there)}
             for one in sorted(items, key=lambda one: one.level.rank)
         ],
         "tellings": [_telling(places, stage) for stage in alert.stages if stage.is_spooled],
@@ -96,13 +104,11 @@ def _item(item: Item) -> Document:
     }
 
 
-def _state(history: History, alert: Alert, item: Item) -> str:
+def _state(history: History, alert: Alert, item: Item, there: frozenset[str]) -> str:
     """Of an open alert: whether it is still there."""
     if not alert.is_open:
         return "over"
-    newest = history.rows(1)
-    drift = newest[0].drift if newest else None
-    if drift and item.id in {*(one.id for one in drift.changes), *(one.id for one in drift.findings)}:
+    if item.id in there:
         return "there"
     return "hidden" if alerts.is_remembered(history, item.id) else "gone"
 
