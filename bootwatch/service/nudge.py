@@ -66,7 +66,9 @@ class Nudge(FileSystemEventHandler):
         """Called by the library, on a thread of its own."""
         if event.event_type not in _CHANGES:
             return
-        paths = [Path(os.fsdecode(path)) for path in (event.src_path, event.dest_path) if path]
+        # Before the library's version 4 only what moved has a second path.
+        found = (event.src_path, getattr(event, "dest_path", ""))
+        paths = [Path(os.fsdecode(path)) for path in found if path]
         if event.event_type == "deleted" and self._folder in paths:
             self._end()
         elif any(path.name in self._names for path in paths):
