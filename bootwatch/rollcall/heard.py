@@ -48,19 +48,6 @@ class Story:
 
     heard: tuple[Heard, ...]
 
-    @classmethod
-    def of(cls, sightings: Iterable[Sighting], now: datetime.datetime) -> Story:
-        """Out of at least one sighting of one machine.
-
-        One that was set up anew has another id, and counts its snapshots anew.
-        """
-        by_id: dict[str, list[Sighting]] = {}
-        for one in _once(sightings):
-            by_id.setdefault(one.state.id, []).append(one)
-        stories = [_told(ones, now) for ones in by_id.values()]
-        stories.sort(key=lambda told: told[-1].time)
-        return cls(tuple(heard for told in stories for heard in told))
-
     @property
     def last(self) -> Heard:
         return self.heard[-1]
@@ -85,6 +72,24 @@ class Story:
     def signs(self) -> tuple[datetime.datetime, ...]:
         """When it gave signs of life."""
         return tuple(one.time for one in self.heard if one.state.kind is Kind.SIGN_OF_LIFE)
+
+
+def stories(sightings: Iterable[Sighting], now: datetime.datetime) -> list[Story]:
+    """What was told under one name: one story, or more where machines that differ call themselves the same.
+
+    One that was set up anew has another id, and is heard under it only after it was heard under the old one.
+    """
+    by_id: dict[str, list[Sighting]] = {}
+    for one in _once(sightings):
+        by_id.setdefault(one.state.id, []).append(one)
+    found: list[list[Heard]] = []
+    for told in sorted((_told(ones, now) for ones in by_id.values()), key=lambda told: told[0].time):
+        before = next((one for one in found if one[-1].time <= told[0].time + _CLOCK), None)
+        if before is None:
+            found.append(told)
+        else:
+            before += told
+    return [Story(tuple(told)) for told in found]
 
 
 def _once(sightings: Iterable[Sighting]) -> Iterable[Sighting]:

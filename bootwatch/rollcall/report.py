@@ -102,10 +102,9 @@ def _heard(row: Row) -> str:
 def remark(row: Row) -> str:
     """What there is to say of it, in a few sentences."""
     sentences = [_silence(row), _alert(row), _rhythm(row), _unread(row), _clock(row)]
-    if row.doubt:
-        sentences.insert(0, f"{row.doubt}")
-    said = "; ".join(one for one in sentences if one)
-    return said
+    if not row.is_alone:
+        sentences.insert(0, "another machine has the same name")
+    return "; ".join(one for one in (row.doubt, *sentences) if one)
 
 
 def _silence(row: Row) -> str:
@@ -218,6 +217,7 @@ def _json(row: Row) -> dict[str, Any]:
         "explained": _in_days(row.limit),
         "sign_of_life": _in_days(row.rhythm.every) if row.rhythm else None,
         "silent_with": row.others,
+        "alone_with_its_name": row.is_alone,
         "clock_ahead": _in_days(row.story.last.clock) if row.story else None,
         "unread": state.unread if state else None,
     }

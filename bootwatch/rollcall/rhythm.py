@@ -25,7 +25,7 @@ _DOUBT = 5.0
 # While too little is known: a month between signs, a week between starts.
 _MONTH = 30 * _DAY
 _WEEK = 7 * _DAY
-_NEWEST_SIGNS = 10
+_NEWEST_SIGNS = 5
 _REMINDED = {Level.STRANDED: _WEEK, Level.DIVERTED: _WEEK, Level.WEAKENED: _MONTH}
 
 Span = tuple[datetime.datetime, datetime.datetime]
@@ -68,7 +68,8 @@ def learn(
 
 
 def _every(signs: Sequence[datetime.datetime]) -> tuple[datetime.timedelta | None, bool]:
-    """The shortest time between two signs: a rarely used machine waits longer, none shorter."""
+    """The shortest time between two of the newest signs: a rarely used machine waits longer, none shorter.
+    Only the newest, since the setting may have changed."""
     newest = sorted(signs)[-_NEWEST_SIGNS:]
     gaps = [later - earlier for earlier, later in pairwise(newest)]
     if gaps:

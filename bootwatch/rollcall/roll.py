@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime
 import re
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from bootwatch.model.level import Level
 from bootwatch.rollcall import together
-from bootwatch.rollcall.heard import Story
+from bootwatch.rollcall.heard import Story, stories
 from bootwatch.rollcall.known import Known
 from bootwatch.rollcall.rhythm import Rhythm, Span, learn
 from bootwatch.rollcall.sighting import Sighting
@@ -40,7 +41,8 @@ _FINE = (Condition.MUTE, Condition.WELL)
 @dataclass(frozen=True)
 class Row:
     """One machine. ``doubt``: why nothing proves that it was this machine, "" where it is proven. ``silence``
-    is the time since it was heard last, ``others`` how many fell silent with it."""
+    is the time since it was heard last, ``others`` how many fell silent with it. ``is_alone``: no other
+    machine has its name."""
 
     name: str
     condition: Condition
@@ -49,6 +51,7 @@ class Row:
     rhythm: Rhythm | None = None
     silence: datetime.timedelta = _NONE
     others: int = 0
+    is_alone: bool = True
 
     @property
     def level(self) -> Level | None:
@@ -114,15 +117,16 @@ def call(sightings: Iterable[Sighting], known: Known, now: datetime.datetime) ->
             proven.setdefault(state.machine, []).append(one)
         else:
             unproven.setdefault((state.machine, state.id, known.doubt(one.key)), []).append(one)
-    rows = judged({name: Story.of(ones, now) for name, ones in proven.items()}, now)
+    told = [(name, story) for name, ones in proven.items() for story in stories(ones, now)]
+    rows = _named_alike(judged(told, now))
     rows += [Row(name, Condition.NEVER) for name in known.machines - proven.keys()]
     return Roll(_sorted(rows), _sorted(_doubted(unproven, known, now)))
 
 
-def judged(stories: dict[str, Story], now: datetime.datetime) -> list[Row]:
+def judged(told: Sequence[tuple[str, Story]], now: datetime.datetime) -> list[Row]:
     """Machines whose words count for each other: who pauses together is seen in their midst alone."""
-    spans = together.shared([story.on for story in stories.values()])
-    rows = [_row(name, story, spans, now) for name, story in stories.items()]
+    spans = together.shared([story.on for _, story in told])
+    rows = [_row(name, story, spans, now) for name, story in told]
     late = [row for row in rows if row.condition is Condition.LATE]
     return [row for row in rows if row.condition is not Condition.LATE] + _grouped(late, len(rows))
 
@@ -162,18 +166,24 @@ def _doubted(
 ) -> list[Row]:
     """Judged like the others, so that a roll call works without a list; but in the name of a machine of the
     list they are a claim and nothing else."""
-    stories = {f"{number}": Story.of(ones, now) for number, ones in enumerate(groups.values())}
-    keys = dict(zip(stories, groups, strict=True))
+    keys = {str(number): key for number, key in enumerate(groups)}
+    told = [(number, story) for number, key in keys.items() for story in stories(groups[key], now)]
     rows = []
-    for row in judged(stories, now):
-        name, _, doubt = keys[row.name]
+    for row in judged(told, now):
+        key = keys[row.name]
+        name, _, doubt = key
         condition = row.condition
         if name in known.machines:
             condition = Condition.CLAIM
-            if now - _newest(groups[keys[row.name]]) > _FRESH:
+            if now - _newest(groups[key]) > _FRESH:
                 continue
         rows.append(replace(row, name=name, condition=condition, doubt=doubt))
     return rows
+
+
+def _named_alike(rows: Sequence[Row]) -> list[Row]:
+    counts = Counter(row.name for row in rows)
+    return [replace(row, is_alone=counts[row.name] == 1) for row in rows]
 
 
 def _newest(sightings: Sequence[Sighting]) -> datetime.datetime:

@@ -13,7 +13,7 @@ import pytest
 from bootwatch.cli.main import main
 from bootwatch.model.alert import Kind
 from bootwatch.model.level import Level
-from bootwatch.rollcall.heard import Story
+from bootwatch.rollcall.heard import Story, stories
 from bootwatch.rollcall.roll import Condition, judged
 from bootwatch.rollcall.sighting import Sighting
 from bootwatch.tell.part import new_key, public_key, seal
@@ -60,15 +60,16 @@ class Figures:
 
 def year(machines: list[Machine]) -> Figures:
     """The roll is called every fourth day, out of the mails that have come by then."""
-    figures, stories = Figures(), dict[str, tuple[int, Story]]()
+    figures, told = Figures(), dict[str, tuple[int, Story]]()
     by_name = {machine.name: machine for machine in machines}
     for day in range(FIRST, YEAR, EVERY):
         now = BEGIN + (day + 0.5) * DAY
         for machine in machines:
             there = [one for one in machine.mails if one.came and one.came <= now]
-            if there and stories.get(machine.name, (0,))[0] != len(there):
-                stories[machine.name] = len(there), Story.of(there, now)
-        for row in judged({name: story for name, (_, story) in stories.items()}, now):
+            if there and told.get(machine.name, (0,))[0] != len(there):
+                (story,) = stories(there, now)
+                told[machine.name] = len(there), story
+        for row in judged([(name, story) for name, (_, story) in told.items()], now):
             figures.note(by_name[row.name], row.condition, now)
     return figures
 

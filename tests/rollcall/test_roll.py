@@ -10,7 +10,7 @@ import pytest
 
 from bootwatch.model.alert import Kind
 from bootwatch.model.level import Level
-from bootwatch.rollcall.heard import Story
+from bootwatch.rollcall.heard import stories
 from bootwatch.rollcall.known import Known
 from bootwatch.rollcall.roll import Condition, Roll, Row, call
 from bootwatch.rollcall.sighting import Sighting
@@ -135,6 +135,16 @@ def test_a_machine_that_was_set_up_anew() -> None:
         assert last and last.last.state.snapshot == 15
 
 
+def test_two_machines_of_one_name() -> None:
+    """The silent one is not hidden by the other."""
+    other = [replace(one, state=replace(one.state, id="f" * 32)) for one in signs(until=49)]
+    rows = [one for one in rolled([*signs(), *other], 71).proven if one.name == "study"]
+    assert [(one.condition, one.is_alone) for one in rows] == [
+        (Condition.LATE, False),
+        (Condition.WELL, False),
+    ]
+
+
 def test_what_is_always_on_is_known_by_its_mails() -> None:
     """Between two starts, months apart, it was not off."""
     starts = (at(-1), at(-80), at(-160))
@@ -147,7 +157,7 @@ def test_a_clock_that_is_wrong() -> None:
     ahead = sighting("study", 90, at(4000), came=at(71))
     behind = [sighting("study", 100 + day, at(day - 3000), came=at(day)) for day in (78, 85)]
     behind = [replace(one, dated=one.state.time) for one in behind]
-    story = Story.of([*signs(), ahead, *behind], at(86))
+    (story,) = stories([*signs(), ahead, *behind], at(86))
     assert [one.time for one in story.heard[-3:]] == [at(71), at(78), at(85)]
     assert [round(one.clock / DAY) for one in story.heard[-4:]] == [0, 3929, -3000, -3000]
 
