@@ -11,13 +11,16 @@ from bootwatch.model.level import Level
 from bootwatch.model.message import Message
 from bootwatch.model.told import Told
 from bootwatch.tell.owner import OwnerText, owner_text
+from bootwatch.tell.owner_answer import Answer
 from bootwatch.tell.owner_words import Words
 from bootwatch.tell.plain import plain
 
 # Some daemons cut what doesn't fit on a few lines; the text behind the button holds all.
-_ROOM = 400
+_ROOM = 460
 _NAME = 40
 _MOST_NAMED = 3
+# Which paragraph says whom to call.
+_CALLS = {Answer.CALL: 1, Answer.STICK: 2}
 
 
 def of_alert(message: Message, told: Sequence[Told]) -> OwnerText:
@@ -31,15 +34,17 @@ def of_the_end(message: Message, was: Level) -> OwnerText:
 
 
 def shortened(text: OwnerText, code: str) -> str:
-    """The first paragraphs, each in one line, and the one that holds the ``code`` for the phone.
+    """The first paragraphs, each in one line, and the one that holds the ``code`` for the phone: behind the
+    one that says whom to call, if one does, since what comes last may be cut.
 
-    The last one, which computer it is about, is left out: it is this one.
+    Which computer it is about, the last one, is left out: it is this one.
     """
     paragraphs = [" ".join(one.split()) for one in text.body.split("\n\n")][:-1]
     to_read_out = [one for one in paragraphs if code and code in one]
     others = [one for one in paragraphs if one not in to_read_out]
     kept = [one for at, one in enumerate(others) if not at or sum(map(len, others[: at + 1])) <= _ROOM]
-    return "\n".join([*kept, *to_read_out])
+    place = _CALLS.get(text.answer, len(kept))
+    return "\n".join([*kept[:place], *to_read_out, *kept[place:]])
 
 
 def telling(care: Care, refused: Sequence[str], *, has_mistakes: bool) -> tuple[str, str] | None:

@@ -139,11 +139,14 @@ def test_it_is_no_reminder_to_who_sees_it_first_and_says_who_knows() -> None:
     assert "Anna was told on Wednesday, 25 November" in whole_text(board)
 
 
-def test_what_is_shown_is_short_and_ends_with_the_code() -> None:
-    note = decide(Session(), Board(kinds.stranded()), NOW).notes[Slot.ALERT]
-    assert note.body.endswith("FWK QKB HFKL")
-    assert len(note.body) < 600
-    assert "\n\n" not in note.body
+def test_what_is_shown_is_short_and_has_the_code_where_nothing_cuts_it() -> None:
+    message = replace(kinds.stranded(), care=Care("Anna", "0123 456"))
+    lines = decide(Session(), Board(message), NOW).notes[Slot.ALERT].body.splitlines()
+    assert "call Anna, 0123 456" in lines[0]
+    assert lines[1] == "On the phone, please read out these letters: FWK QKB HFKL"
+    assert "reading-room-3" not in "".join(lines)
+    assert sum(map(len, lines)) < 600
+    assert all(lines)
 
 
 # What is read
