@@ -8,11 +8,13 @@ from pathlib import Path
 
 @dataclass(frozen=True)
 class Places:
-    """Every path that bootwatch itself uses; who may write each is in DEVELOPERS.md."""
+    """Every path that bootwatch itself uses; who may write each is in DEVELOPERS.md. ``from_kit`` is a
+    recovery kit that stands for the baseline and its spares; ``state`` is then a folder for records alone."""
 
     root: Path
     state: Path
     config: Path
+    from_kit: Path | None = None
 
     @classmethod
     def below(
@@ -60,6 +62,11 @@ class Places:
     def restores(self) -> Path:
         """What `restore` wrote, with what was there before. Root's."""
         return self.state / "restores"
+
+    @property
+    def kit(self) -> Path:
+        """The recovery kit that is always kept here, and when one was last put elsewhere. Root's."""
+        return self.state / "kit"
 
     @property
     def receipts(self) -> Path:

@@ -7,6 +7,7 @@ import contextlib
 import os
 from typing import Any
 
+from bootwatch.cli.kit_option import go_by_kit, offer_kit
 from bootwatch.cli.result import Result, newest, no_baseline, published, status
 from bootwatch.cli.showing import is_only_published, not_allowed, offer, show
 from bootwatch.cli.snapshot import UNTOLD
@@ -31,13 +32,17 @@ def add(commands: Any) -> None:
         metavar=("A", "B"),
         help="compare two snapshots instead: numbers as in history (3, i1), or files",
     )
+    offer_kit(command)
     command.add_argument("--called", nargs=2, help=argparse.SUPPRESS)
     offer(command, run)
 
 
 def run(arguments: argparse.Namespace) -> int:
     if arguments.between:
+        if arguments.kit:
+            raise UsageProblem("--kit and --between don't go together.", "Leave one of them out.")
         return _run_between(arguments)
+    go_by_kit(arguments)
     result = get(arguments.places, insist=arguments.now)
     show(result.to_json(), arguments, lambda: drift_report(result.drift, result.facts), result.recorded)
     return status(result.drift)

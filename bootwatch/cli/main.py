@@ -74,6 +74,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return status
     except Problem as problem:
         return _explain(problem, as_json=getattr(arguments, "json", False))
+    except ModuleNotFoundError as error:
+        return _explain(_lacking(error), as_json=getattr(arguments, "json", False))
     except BrokenPipeError:
         sys.stderr.close()  # whoever read has enough; nothing more can be said
         return 0
@@ -86,6 +88,18 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 3
     except KeyboardInterrupt:
         return 130
+
+
+def _lacking(error: ModuleNotFoundError) -> Problem:
+    """Some commands need libraries, which the program in a recovery kit may have to do without."""
+    name = (error.name or "").partition(".")[0]
+    if name in ("", "bootwatch"):
+        raise error
+    return UsageProblem(
+        f"This needs the Python library {name}, which isn't here.",
+        "Without libraries there are: snapshot --to FILE, routes, drift --kit KIT, restore --kit KIT, heard, "
+        "meaning. For all else install bootwatch: sudo ./packaging/install",
+    )
 
 
 def _require_folder(root: str) -> None:

@@ -182,13 +182,13 @@ def from_document(document: dict[str, Any], name: str) -> Kept:
         require(gaps, tuple[Gap, ...], "gaps")
         for fact, kind in _FACTS.items():
             require(state.facts.get(fact), kind, f"state, facts, {fact}")
-        _require_own_names(state)
+        require_own_names(state)
     except ValueError as error:
         raise _damaged(name, str(error)) from error
     return kept
 
 
-def _require_own_names(state: State) -> None:
+def require_own_names(state: State) -> None:
     """Each disk and volume must go by the name that it has itself."""
     named = [(name, disk.key) for name, disk in state.disks.items()]
     named += [(name, volume.identity) for name, volume in state.volumes.items()]

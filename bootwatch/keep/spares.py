@@ -35,19 +35,20 @@ def take_over(left: Path, spares: Path, digests: dict[str, str]) -> list[str]:
     return [path for own, path in sorted(digests.items()) if not _take_one(left, spares, own)]
 
 
+def read(spares: Path, own: str) -> bytes | None:
+    """The spare with that SHA-256; None where there is none, or it is damaged."""
+    data = _read_without_links(spares / own)
+    return data if data is not None and hashlib.sha256(data).hexdigest() == own else None
+
+
 def _take_one(left: Path, spares: Path, own: str) -> bool:
-    if _is_spare(spares / own, own):
+    if read(spares, own) is not None:
         return True
     data = _read_without_links(left / own)
     if data is None or hashlib.sha256(data).hexdigest() != own:
         return False
     write_whole(spares / own, data)
     return True
-
-
-def _is_spare(path: Path, own: str) -> bool:
-    data = _read_without_links(path)
-    return data is not None and hashlib.sha256(data).hexdigest() == own
 
 
 def _read_without_links(path: Path) -> bytes | None:

@@ -103,6 +103,8 @@ def look_with_routes(places: Places) -> Reading:
 
 
 def _given(places: Places) -> tuple[Config, Baseline | None]:
+    if places.from_kit:
+        return Config.load(places.config), load_baseline(places)
     return Config.load(places.config), baselines.load(places.baseline, places.history / _CACHE)
 
 
@@ -233,6 +235,10 @@ def _baseline_or_none(places: Places) -> tuple[Baseline | None, Problem | None]:
 
 def load_baseline(places: Places) -> Baseline | None:
     """The current baseline, None where there is none. Raises Problem when it can't be used."""
+    if places.from_kit:
+        from bootwatch.recover.kit import opened
+
+        return opened(places.from_kit).baseline
     return baselines.load(places.baseline, places.history / _CACHE, leave=True)
 
 

@@ -13,7 +13,7 @@ from bootwatch.tell.routes_words import joined
 Document = dict[str, Any]
 
 _NAME = 60
-_CARE = (
+CARE = (
     SEALED,
     "Before anything is written, restart the other system once in full and shut it down from there: one that "
     "is only hibernated still holds its partitions in use.",
@@ -112,7 +112,7 @@ def _next(starts: Document) -> str:
 def _care(document: Document, width: int) -> list[str]:
     if not document["steps"]:
         return []
-    return ["Take care", "", *(line for one in _CARE for line in wrapped(one, width, "  - "))]
+    return ["Take care", "", *(line for one in CARE for line in wrapped(one, width, "  - "))]
 
 
 def _hint(document: Document, width: int) -> list[str]:

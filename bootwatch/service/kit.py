@@ -1,0 +1,225 @@
+"""Making recovery kits: from the baseline and its spares alone, as an administrator or by root's own unit."""
+
+from __future__ import annotations
+
+import contextlib
+import fcntl
+import hashlib
+import json
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from bootwatch.keep import baseline as baselines
+from bootwatch.keep import spares
+from bootwatch.keep.baseline import Baseline
+from bootwatch.keep.files import write_whole
+from bootwatch.observe.snapshot import utc_now
+from bootwatch.places import Places
+from bootwatch.problem import BaselineProblem, Problem, UsageProblem
+from bootwatch.recover.kit import Kit, is_kit, read_about
+from bootwatch.recover.kit_contents import PROGRAM, Contents, contents
+from bootwatch.recover.kit_files import files_at
+from bootwatch.recover.kit_names import safe_name
+from bootwatch.recover.kit_program import program
+from bootwatch.recover.kit_write import require_free, write_folder, write_zip
+from bootwatch.tell.kit_readme import readme
+
+LAST = "last.json"
+LAST_FORMAT = "bootwatch/kit-last/1"
+_KEPT_ELSEWHERE, _KEPT_HERE = 3, 1  # kits of one machine that a renewal leaves side by side
+
+More = Callable[[Places, Contents], dict[str, bytes]]
+
+
+def _program(places: Places, kit: Contents) -> dict[str, bytes]:
+    return {PROGRAM: program()}
+
+
+def _readme(places: Places, kit: Contents) -> dict[str, bytes]:
+    return {"README.txt": readme(kit.about).encode()}
+
+
+# What else goes into a kit: each gives files by their path in it.
+MORE: tuple[More, ...] = (_program, _readme)
+
+
+@dataclass(frozen=True)
+class Exported:
+    """A kit that was written and read back."""
+
+    place: Path
+    about: dict[str, Any]
+    files: int
+    size: int
+
+
+def export(places: Places, to: Path, *, by: str, replace: bool) -> Exported:
+    """Make a kit in the folder ``to``, under a name of its own, or as the zip ``to``. Raises Problem."""
+    require_place(places, to, replace=replace)
+    kit = _made(places, by)
+    exported = _put(kit, to, replace=replace)
+    _note(places, exported)
+    return exported
+
+
+def require_place(places: Places, to: Path, *, replace: bool) -> None:
+    """Raise UsageProblem where a kit can't be put ``to``, before anything is made or asked."""
+    if not _is_zip(to):
+        if not to.is_dir():
+            raise UsageProblem(
+                f"There is no folder {to}.",
+                "Name one that is there: that of a stick, say; or a file that ends in .zip.",
+            )
+        header = baselines.load_header(places.baseline)
+        if header:
+            require_free(to / _name(header.machine, utc_now()), replace=replace)
+
+
+def renew(places: Places, folder: Path | None, *, by: str) -> Exported | None:
+    """Make the kit that is always kept on the machine anew, or that in ``folder``, if there is a newer
+    baseline or program; None where the kit is as new as these. Raises Problem."""
+    to = folder or places.kit
+    with _alone(places):
+        if folder is None:
+            to.mkdir(mode=0o750, exist_ok=True)
+        kit = _made(places, by)
+        here = [one for one in _kits_in(to) if one[1]["machine_id"] == kit.about["machine_id"]]
+        if any(_is_same(place, about, kit) for place, about in here):
+            return None
+        exported = _put(kit, to, replace=True)
+        if folder:
+            _note(places, exported)
+        _drop_old(to, here, exported, _KEPT_ELSEWHERE if folder else _KEPT_HERE)
+        return exported
+
+
+def _made(places: Places, by: str) -> Contents:
+    baseline, yaml = _baseline(places)
+    made = contents(
+        baseline,
+        yaml,
+        lambda own: spares.read(places.spares, own),
+        made=utc_now(),
+        by=by,
+        serial=_serial(places),
+    )
+    for more in MORE:
+        for path, data in more(places, made).items():
+            if not made.add(path, data):
+                raise Problem(f"{path} can't be put into a recovery kit.")
+    return made
+
+
+def _baseline(places: Places) -> tuple[Baseline, bytes]:
+    """Root's own reading of it: the reader's parsed form is never believed."""
+    found = baselines.load(places.baseline)
+    if found is None:
+        raise BaselineProblem(
+            "There is no baseline yet, and a recovery kit is made of it.",
+            "When both systems start as they should, say so: sudo bootwatch baseline save --reason TEXT",
+        )
+    yaml = (places.baseline / baselines.FILE_NAME).read_bytes()
+    if hashlib.sha256(yaml).hexdigest() != found.digest:
+        raise Problem("The baseline was replaced meanwhile; nothing was written.", "Run it once more.")
+    return found, yaml
+
+
+def _serial(places: Places) -> int:
+    """Grows with each baseline that was saved; no clock is asked."""
+    try:
+        return len((places.baseline / "log").read_bytes().splitlines())
+    except OSError:
+        return 0
+
+
+def _put(kit: Contents, to: Path, *, replace: bool) -> Exported:
+    files = kit.whole()
+    try:
+        if _is_zip(to):
+            place = write_zip(to, files, Kit.open, replace=replace)
+        else:
+            name = _name(kit.about["machine"], kit.about["made"])
+            place = write_folder(to, name, files, Kit.open, replace=replace)
+    except OSError as error:
+        raise Problem(
+            f"The recovery kit can't be written to {to}: {error.strerror}. Nothing was changed.",
+            "See whether there is room, and whether you may write there.",
+        ) from error
+    return Exported(place, kit.about, len(files), sum(map(len, files.values())))
+
+
+def _is_zip(to: Path) -> bool:
+    return to.suffix.lower() == ".zip" and not to.is_dir()
+
+
+def _name(machine: str, made: str) -> str:
+    return f"{safe_name(machine)}-{made[:10]}"
+
+
+# renewing
+
+
+@contextlib.contextmanager
+def _alone(places: Places) -> Iterator[None]:
+    """The command that saved a baseline and the unit that saw it may come at the same time."""
+    try:
+        handle = os.open(places.baseline, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    except OSError as error:
+        raise BaselineProblem(
+            f"The baseline in {places.baseline} can't be read: {error.strerror}.", "Run it with sudo."
+        ) from error
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
+
+
+def _kits_in(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
+    found = []
+    try:
+        for place in sorted(folder.iterdir()):
+            if place.is_dir() and is_kit(place) and not place.name.startswith("."):
+                with contextlib.suppress(Problem):
+                    found.append((place, read_about(files_at(place))))
+    except OSError as error:
+        raise UsageProblem(
+            f"{folder} can't be read: {error.strerror}.", "See whether it is there."
+        ) from error
+    return found
+
+
+def _is_same(place: Path, about: dict[str, Any], kit: Contents) -> bool:
+    """Whether a kit holds what the new one would, and is whole."""
+    if about["baseline"]["digest"] != kit.about["baseline"]["digest"]:
+        return False
+    try:
+        found = Kit.open(place)
+        return found.files.read(PROGRAM) == kit.files[PROGRAM] and found.about["without"] == about["without"]
+    except Problem:
+        return False
+
+
+def _drop_old(folder: Path, here: list[tuple[Path, dict[str, Any]]], new: Exported, keep: int) -> None:
+    """Kits of this machine before the newest few; other machines' stay."""
+    old = sorted((one for one in here if one[0] != new.place), key=lambda one: one[1]["serial"], reverse=True)
+    for place, _ in old[keep - 1 :]:
+        shutil.rmtree(place, ignore_errors=True)
+
+
+def _note(places: Places, exported: Exported) -> None:
+    """When a kit was last put elsewhere, for the reader. Where it can't be noted, the kit is there all the
+    same."""
+    document = {
+        "format": LAST_FORMAT,
+        "made": exported.about["made"],
+        "to": str(exported.place),
+        "baseline": exported.about["baseline"]["digest"],
+    }
+    with contextlib.suppress(OSError):
+        places.kit.mkdir(mode=0o750, exist_ok=True)
+        write_whole(places.kit / LAST, json.dumps(document, indent=1).encode())
