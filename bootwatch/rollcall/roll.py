@@ -18,7 +18,8 @@ from bootwatch.rollcall.sighting import Sighting
 
 _DIGITS = 15
 _NONE = datetime.timedelta()
-# An unproven mail in the name of a known machine is something to look into while it is fresh.
+# Where there is a list, an unproven mail is something to look into while it is fresh: or else one that somebody
+# made up would be looked into for ever.
 _FRESH = datetime.timedelta(days=35)
 
 
@@ -172,11 +173,9 @@ def _doubted(
     for row in judged(told, now):
         key = keys[row.name]
         name, _, doubt = key
-        condition = row.condition
-        if name in known.machines:
-            condition = Condition.CLAIM
-            if now - _newest(groups[key]) > _FRESH:
-                continue
+        if known.machines and now - _newest(groups[key]) > _FRESH:
+            continue
+        condition = Condition.CLAIM if name in known.machines else row.condition
         rows.append(replace(row, name=name, condition=condition, doubt=doubt))
     return rows
 

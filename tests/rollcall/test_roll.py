@@ -98,6 +98,8 @@ def test_nor_does_it_make_a_company_for_what_is_late() -> None:
 
 def test_an_old_claim_is_not_held_against_anybody() -> None:
     assert not rolled([*signs(), sighting("study", 5, at(-1), key=None)], 71).unproven
+    assert not rolled([*signs(), *signs("cellar", 14)], 71).unproven
+    assert call(signs("cellar", 14), Known({}), at(71)).unproven
 
 
 def test_sent_again_it_changes_nothing() -> None:
