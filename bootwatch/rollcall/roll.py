@@ -18,8 +18,8 @@ from bootwatch.rollcall.sighting import Sighting
 
 _DIGITS = 15
 _NONE = datetime.timedelta()
-# Where there is a list, an unproven mail is something to look into while it is fresh: or else one that somebody
-# made up would be looked into for ever.
+# Where there is a list, what is unproven is shown while it is fresh: or else a machine that somebody made up
+# would be missed for ever.
 _FRESH = datetime.timedelta(days=35)
 
 
