@@ -6,9 +6,10 @@ import argparse
 import json
 import os
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from bootwatch.cli.drift import asked
+from bootwatch.cli.kit_option import as_called, go_by_kit, offer_kit
 from bootwatch.cli.result import no_baseline
 from bootwatch.cli.saving import who
 from bootwatch.cli.showing import is_only_published
@@ -16,6 +17,9 @@ from bootwatch.places import Places
 from bootwatch.problem import UsageProblem
 from bootwatch.service.ask import must_ask
 from bootwatch.service.read import look
+
+if TYPE_CHECKING:
+    from bootwatch.service.restore import Asked
 
 Document = dict[str, Any]
 
@@ -31,6 +35,14 @@ def add(commands: Any) -> None:
     command.add_argument(
         "--only", action="append", default=[], metavar="SYSTEM", help="only what this system lost"
     )
+    command.add_argument(
+        "--map",
+        action="append",
+        default=[],
+        metavar="OLD=NEW",
+        help="the baseline's boot volume OLD is NEW today, as gpt:IDENTIFIER",
+    )
+    offer_kit(command)
     command.add_argument("--write", action="store_true", help="carry the steps out, after a question")
     command.add_argument("--yes", action="store_true", help="do not ask")
     command.add_argument("--undo", action="store_true", help="take the last restore back")
@@ -43,10 +55,11 @@ def add(commands: Any) -> None:
 def run(arguments: argparse.Namespace) -> int:
     from bootwatch.service.restore import plan_of_recorded
 
+    go_by_kit(arguments, insists=bool(arguments.map))
     places: Places = arguments.places
     if arguments.planned_for:
         number, descriptor = arguments.planned_for
-        made = plan_of_recorded(places, number, arguments.only)
+        made = plan_of_recorded(places, number, asked_for(arguments))
         with os.fdopen(descriptor, "w", encoding="ascii") as file:
             json.dump(made, file)
         return 0
@@ -60,10 +73,15 @@ def _restore(places: Places, arguments: argparse.Namespace) -> int:
     made = _planned(places, arguments)
     if isinstance(made, int):
         return made
+    if made["questions"] and _answered(arguments, made["questions"]):
+        made = _planned(places, arguments)
+        if isinstance(made, int):
+            return made
     if not arguments.json:
         from bootwatch.tell.restore_report import restore_report
 
-        print(restore_report(made, hint=not arguments.write), end="")
+        hint = "" if arguments.write else as_called("restore", arguments)
+        print(restore_report(made, hint=hint), end="")
     if not arguments.write:
         if arguments.json:
             print(json.dumps(made, indent=1))
@@ -76,7 +94,7 @@ def _planned(places: Places, arguments: argparse.Namespace) -> Document | int:
 
     if must_ask(places):
         result = asked(places)
-        return plan_for(places, result.facts.snapshot or 0, arguments.only, as_json=arguments.json)
+        return plan_for(places, result.facts.snapshot or 0, asked_for(arguments), as_json=arguments.json)
     if is_only_published(places):
         raise UsageProblem(
             "What would be brought back is worked out with root's rights.", "Run it with sudo."
@@ -84,7 +102,37 @@ def _planned(places: Places, arguments: argparse.Namespace) -> Document | int:
     reading = look(places)
     if reading is None or reading.drift is None:
         raise no_baseline(places)
-    return plan_of(places, reading.snapshot, reading.drift, arguments.only)
+    return plan_of(places, reading.snapshot, reading.drift, asked_for(arguments))
+
+
+def asked_for(arguments: argparse.Namespace) -> Asked:
+    """Raises UsageProblem for what is no pair of volumes."""
+    from bootwatch.service.restore import Asked
+
+    mapped = dict(_pair(said) for said in arguments.map)
+    return Asked(arguments.only, mapped)
+
+
+def _pair(said: str) -> tuple[str, str]:
+    was, _, now = said.partition("=")
+    if not was or not now:
+        raise UsageProblem(f"{said!r} doesn't say which boot volume is which.", "Say: --map gpt:OLD=gpt:NEW")
+    return was, now
+
+
+def _answered(arguments: argparse.Namespace, questions: list[Document]) -> bool:
+    """Ask which boot volume is which; whether any was told. Where nobody can be asked, none is taken for
+    another one."""
+    from bootwatch.tell.restore_report import question
+
+    if arguments.json or arguments.yes or not sys.stdin.isatty():
+        return False
+    known = len(arguments.map)
+    for one in questions:
+        print(f"{question(one)} [y/N]: ", end="", flush=True)
+        if sys.stdin.readline().strip().lower() in ("y", "yes"):
+            arguments.map.append(f"{one['was']}={one['now']}")
+    return len(arguments.map) > known
 
 
 def _write(places: Places, arguments: argparse.Namespace, made: Document) -> int:
@@ -93,14 +141,18 @@ def _write(places: Places, arguments: argparse.Namespace, made: Document) -> int
 
     if not arguments.yes and not _is_agreed(arguments):
         return 1
-    record = write(places, made, by=who())
+    record = write(places, made, by=who(), mapped=asked_for(arguments).mapped)
     number = record.number if record else 0
     if arguments.json:
         document = {"format": "bootwatch/restored/1", "restore": number, "steps": made["steps"]}
         print(json.dumps(document, indent=1))
     else:
-        print("\n".join(["", *done_lines(number, len(made["steps"]))]))
+        print("\n".join(["", *done_lines(number, len(made["steps"]), *_called(arguments))]))
     return 0
+
+
+def _called(arguments: argparse.Namespace) -> tuple[str, str]:
+    return as_called("restore", arguments), as_called("drift", arguments)
 
 
 def _is_agreed(arguments: argparse.Namespace) -> bool:
@@ -125,5 +177,5 @@ def _undo(places: Places, arguments: argparse.Namespace) -> int:
             json.dumps({"format": "bootwatch/undone/1", "steps": [one.to_json() for one in taken]}, indent=1)
         )
     else:
-        print(f"Taken back: {len(taken)} of the last restore's steps. Look: bootwatch drift")
+        print(f"Taken back: {len(taken)} of the last restore's steps. Look: {_called(arguments)[1]}")
     return 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import struct
 
-from bootwatch.formats import guid
+from bootwatch.formats import guid, utf16
 from bootwatch.formats.device_path_text_media import FILE, HARD_DRIVE, HARD_DRIVE_NODE
 from bootwatch.formats.load_option import ACTIVE
 from bootwatch.model.disk import Partition
@@ -24,7 +24,7 @@ def option_for(state: State, volume: Volume, path: str, description: str) -> byt
     disk = state.disks.get(volume.disk)
     parts = disk.partitions if disk else ()
     part = next((one for one in parts if one.number == volume.number), None)
-    node = _hard_drive(part) if part else None
+    node = hard_drive(part) if part else None
     if node is None or len(path) > _LONGEST:
         return None
     nodes = node + file_path(path)
@@ -36,7 +36,17 @@ def file_path(path: str) -> bytes:
     return _node(FILE, _text(path)) + _END
 
 
-def _hard_drive(part: Partition) -> bytes | None:
+def with_path(option: bytes, path: bytes) -> bytes:
+    """An acceptable option with another device path list, and all else as it was."""
+    attributes, length = _OPTION.unpack_from(option)
+    start = utf16.nul_at(option, _OPTION.size) + 2
+    return (
+        _OPTION.pack(attributes, len(path)) + option[_OPTION.size : start] + path + option[start + length :]
+    )
+
+
+def hard_drive(part: Partition) -> bytes | None:
+    """The node that names a partition; None for one without a signature."""
     kind, _, name = part.identifier.partition(":")
     try:
         if kind == "gpt":

@@ -30,7 +30,7 @@ class Sides:
     ) -> None:
         self.before, self.now = before, now
         self.before_gaps, self.gaps = before_gaps, gaps
-        self.running = running
+        self.names, self.running = names, running
         self.entries_before, self.entries_now = read_entries(before), read_entries(now)
         entries = (self.entries_before.values(), self.entries_now.values())
         self.systems = Systems.learn((before, now), names, running, entries)

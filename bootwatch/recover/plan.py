@@ -2,59 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
-from bootwatch.judge.adopted_entries import leads_nowhere, merged
 from bootwatch.judge.altered import usual
-from bootwatch.judge.entries import read_next, read_order, variable_of
+from bootwatch.judge.drift import compare
 from bootwatch.judge.outlook import How, Outlook, outlook
-from bootwatch.judge.pairs import plain
 from bootwatch.judge.sides import Sides
+from bootwatch.judge.weigh import Weights
 from bootwatch.model.change import Change, Drift
 from bootwatch.model.gap import Gap
 from bootwatch.model.level import Level
 from bootwatch.model.snapshot import Snapshot, State
-from bootwatch.model.volume import Volume
-from bootwatch.recover.numbers import as_before, free_number, renumbered, with_number
-from bootwatch.recover.steps import ClearNext, Step, WriteEntry, WriteFile, WriteOrder, after_all
+from bootwatch.recover.harmless import in_harmless_order
+from bootwatch.recover.relocate import Move
+from bootwatch.recover.steps import Step, after_all
+from bootwatch.recover.undoing import FILES, UNDONE, HasCopy, Left, Undoing
 
-HasCopy = Callable[[str], bool]
-"""Whether a copy of the content with this SHA-256 was kept."""
-
-_MENDED = ("entry-inactive", "entry-retargeted", "entry-data-changed")
-_FILES = ("loader-missing", "loader-emptied", "loader-changed", "file-missing", "file-changed")
-_BY_HAND = {
-    "partition-retyped": "a partition's type is set by hand: firmware starts from it all the same",
-    "partition-renumbered": "the partition table is mended by hand, with the disk's owner",
-    "partition-reidentified": "the partition's identifier is another one: its entry is made anew by hand",
-    "volume-missing": "the boot volume isn't there: attach its disk, or make its file system anew",
-    "volume-reformatted": "the file system is a new one; what lay on it is put back where a copy was kept",
-    "secure-boot-switched": "Secure Boot is switched in the firmware's own setup",
-    "keys-changed": "keys are authenticated: only their owner can put them back",
-    "firmware-updated": "a firmware update is not undone",
-    "timeout-changed": "it takes no way of starting away",
-}
-_WHYS = {
-    "entry-missing": "The entry is gone.",
-    "entry-inactive": "The firmware passes the entry over, since it is switched off.",
-    "entry-retargeted": "The entry leads somewhere else.",
-    "entry-data-changed": "What the entry hands to its loader is another.",
-    "loader-missing": "The loader is gone.",
-    "loader-emptied": "The loader is empty.",
-    "loader-changed": "The loader is another one.",
-    "file-missing": "The file is gone.",
-    "file-changed": "The file is another one.",
-}
-
-
-@dataclass(frozen=True)
-class Left:
-    """A change that is not undone, and why: a clause."""
-
-    change: Change
-    why: str
+_MOST_ROUNDS = 3
+_MOST_TRIED = 24  # differences beyond the plain ones that are tried one by one
 
 
 @dataclass(frozen=True)
@@ -70,21 +37,49 @@ class Plan:
     @property
     def is_better(self) -> bool:
         """Whether some system starts then, or by itself, that doesn't now; or what starts next is another."""
-        now = {one.system.key: _rank(one.how) for one in self.now.systems}
-        gains = any(_rank(one.how) > now.get(one.system.key, 0) for one in self.then.systems)
+        now = _ranks(self.now)
+        gains = any(rank > now.get(key, 0) for key, rank in _ranks(self.then).items())
         return gains or self.now.next_start.place != self.then.next_start.place
 
 
-def _rank(how: How) -> int:
-    return [How.NOT_AT_ALL, How.UNKNOWN, How.ON_REQUEST, How.BY_ITSELF].index(how)
+def _ranks(found: Outlook) -> dict[str, int]:
+    worst_first = [How.NOT_AT_ALL, How.UNKNOWN, How.ON_REQUEST, How.BY_ITSELF]
+    return {one.system.key: worst_first.index(one.how) for one in found.systems}
 
 
 def plan(
-    sides: Sides, snapshot: Snapshot, drift: Drift, has_copy: HasCopy, only: Collection[str] = ()
+    sides: Sides,
+    snapshot: Snapshot,
+    drift: Drift,
+    has_copy: HasCopy,
+    only: Collection[str] = (),
+    moves: Iterable[Move] = (),
+    weights: Weights | None = None,
 ) -> Plan:
     """How to bring back what systems lost since the baseline; of the systems ``only`` by their names, if any
-    are named. ``drift`` is the comparison of the two ``sides``."""
-    return _Planner(sides, snapshot.gaps, drift, has_copy, frozenset(only)).plan()
+    are named. ``drift`` is the comparison of the two ``sides``; ``moves`` says which volumes of the baseline
+    were put where they are today before that, ``weights`` how the comparison weighed.
+
+    No step keeps a system from starting that starts when its turn comes; one that would is not taken.
+    """
+    given = has_copy, frozenset(only), frozenset(one.now for one in moves)
+    first = found = _Planner(sides, snapshot.gaps, drift, *given).plan()
+    quiet = frozenset(one.id for one in drift.changes if _is_quiet(one))
+    for _ in range(_MOST_ROUNDS if found.steps else 0):
+        # What is back may show what else was lost: an order matters again once its entries lead somewhere.
+        held = replace(snapshot, state=found.state)
+        drift = compare(sides.before, sides.before_gaps, held, weights=weights, names=sides.names).drift
+        sides = Sides(sides.before, held.state, sides.before_gaps, held.gaps, sides.names, sides.running)
+        more = _Planner(sides, held.gaps, drift, *given, quiet).plan()
+        if not more.steps:
+            break
+        found = replace(more, steps=(*found.steps, *more.steps), left=first.left, now=first.now)
+    return found
+
+
+def _is_quiet(change: Change) -> bool:
+    """Whether it is expected, or a file not worth telling of, for reasons that only history knows."""
+    return bool(change.accepted) or (change.change in FILES and not change.level.at_least(Level.WEAKENED))
 
 
 @dataclass(frozen=True)
@@ -94,152 +89,90 @@ class _Planner:
     drift: Drift
     has_copy: HasCopy
     only: frozenset[str]
+    moved: frozenset[str]
+    quiet: frozenset[str] = frozenset()
 
     def plan(self) -> Plan:
-        steps: list[Step] = []
-        left: list[Left] = []
-        for change in self._chosen:
-            found = self._undone(change, steps)
-            if isinstance(found, str):
-                left.append(Left(change, found))
-            else:
-                steps += [found] if found else []
-        steps = [*_sorted(steps), *self._order(steps), *self._next()]
-        state = after_all(self.sides.now, steps)
-        now, then = (outlook(usual(one), self.gaps, self.sides.systems) for one in (self.sides.now, state))
-        return Plan(tuple(steps), tuple(left), now, then, state)
+        chosen = self._chosen
+        chosen = (*chosen, *self._helpful(chosen))
+        steps, left, refused = self._harmless(chosen)
+        if refused:  # what led up to them, an entry's place in the order say, goes with them
+            chosen = tuple(one for one in chosen if one not in refused)
+            steps, more, _ = self._harmless(chosen)
+            left = [*more, *(Left(one, "it would keep another system from starting") for one in refused)]
+        state = after_all(self._begin, steps)
+        return Plan(tuple(steps), tuple(left), self._ahead(self.sides.now), self._ahead(state), state)
 
     @cached_property
-    def _chosen(self) -> list[Change]:
+    def _begin(self) -> State:
+        """What is there now, and known of texts that may come back."""
+        now = self.sides.now
+        return replace(now, texts={**self.sides.before.texts, **now.texts})
+
+    def _ahead(self, state: State) -> Outlook:
+        return outlook(usual(state), self.gaps, self.sides.systems)
+
+    @cached_property
+    def _chosen(self) -> tuple[Change, ...]:
         """What took a way of starting away, worst first."""
-        lost = [one for one in self.drift.changes if one.level.at_least(Level.WEAKENED)]
-        if self.only:
-            lost = [one for one in lost if one.system is None or one.system in self.only]
-        return sorted(lost, key=lambda one: one.level.rank)
+        lost = (one for one in self.drift.changes if one.level.at_least(Level.WEAKENED))
+        return tuple(sorted(filter(self._is_asked, lost), key=lambda one: one.level.rank))
 
-    def _undone(self, change: Change, steps: Sequence[Step]) -> Step | str | None:
-        """The step that undoes a change; why there is none; None where another step does it."""
-        if change.change == "entry-missing":
-            return self._made(change, steps)
-        if change.change in _MENDED:
-            return self._mended(change)
-        if change.change in _FILES:
-            return self._put_back(change)
-        if change.change in ("order-changed", "next-set", "entry-added"):
-            return None
-        return _BY_HAND.get(change.change, "nothing that is written here would undo it")
+    def _is_asked(self, change: Change) -> bool:
+        if change.accepted or change.id in self.quiet:
+            return False
+        return not self.only or change.system is None or change.system in self.only
 
-    # entries
+    def _undoing(self, chosen: Sequence[Change]) -> tuple[list[Step], list[Left]]:
+        return Undoing(self.sides, tuple(chosen), self.has_copy, self.moved).steps()
 
-    def _made(self, change: Change, steps: Sequence[Step]) -> Step | str:
-        former = _number(change.before)
-        variable = self.sides.before.variables[variable_of(former)]
-        taken = [step.number for step in steps if isinstance(step, WriteEntry)]
-        number = free_number(self.sides.now, former, taken)
-        if number is None:
-            return "the firmware has no number left for an entry"
-        return WriteEntry(number, variable.data, str(change.before["label"]), None, _WHYS[change.change])
+    # what breaks nothing
 
-    def _mended(self, change: Change) -> Step | str | None:
-        if leads_nowhere(change):
-            return "its disk is attached elsewhere: the entry itself is as it was"
-        number = _number(change.after)
-        old = self.sides.now.variables[variable_of(number)].data
-        new = self.sides.before.variables[variable_of(_number(change.before))].data
-        names = {
-            one.change
-            for one in self._chosen
-            if one.change in _MENDED and one.after and _number(one.after) == number
-        }
-        if sorted(names)[0] != change.change:
-            return None  # one step undoes all that happened to an entry
-        return WriteEntry(
-            number,
-            merged(old, new, names),
-            str(change.before["label"]),
-            old,
-            " ".join(_WHYS[one] for one in sorted(names)),
-        )
+    def _harmless(self, chosen: Sequence[Change]) -> tuple[list[Step], list[Left], list[Change]]:
+        """The steps in their order, what is left, and changes whose undoing would break something."""
+        found, left = self._undoing(chosen)
+        steps, harmful = in_harmless_order(self._begin, self.gaps, self.sides.systems, found)
+        return steps, left, [one for one in chosen if harmful and self._needs(one, harmful)]
 
-    def _order(self, steps: Iterable[Step]) -> Iterator[Step]:
-        """New entries at their place; where the order itself was changed, all as it was."""
-        now = read_order(self.sides.now)
-        made = {step.number for step in steps if isinstance(step, WriteEntry) and step.over is None}
-        former, order = self._former_order(steps), list(now)
-        for number in (one for one in former if one in made):
-            order = with_number(order, number, former)
-        is_changed = any(one.change in ("order-changed", "entry-added") for one in self._chosen)
-        listed = [number for number in self._unlisted if number not in order]
-        if is_changed:
-            order = as_before([*order, *listed], former)
-        if order != now:
-            why = (
-                "The firmware tries entries in another order."
-                if is_changed
-                else "A new entry is tried at its place."
-            )
-            yield WriteOrder(tuple(order), tuple(now), why)
+    def _needs(self, change: Change, harmful: Sequence[Step]) -> bool:
+        """Whether what undoes a change is among the steps."""
+        own, _ = self._undoing([change])
+        return any(step.target in {one.target for one in harmful} for step in own)
 
-    @cached_property
-    def _unlisted(self) -> list[int]:
-        """Today's numbers of entries that the baseline's order lists and today's doesn't."""
-        listed, today = set(read_order(self.sides.before)), set(read_order(self.sides.now))
-        return [
-            now.number
-            for before, now in self.sides.entries.same
-            if before.number in listed and now.number not in today
+    # what else helps
+
+    def _helpful(self, chosen: Sequence[Change]) -> tuple[Change, ...]:
+        """Of what else differs: whatever brings a system back that started and wouldn't yet."""
+        before = _ranks(outlook(usual(self.sides.before), self.sides.before_gaps, self.sides.systems))
+        reached = self._reached(chosen)
+        short = {key for key, rank in before.items() if rank > reached.get(key, 0)}
+        names = {one.name for one in self.sides.systems.all() if one.key in short}
+        more = [
+            one
+            for one in self.drift.changes
+            if one.change in UNDONE
+            and one not in chosen
+            and self._is_asked(one)
+            and (one.system is None or one.system in names)
         ]
+        if not names or not more:
+            return ()
+        best = self._reached([*chosen, *more])
+        if not any(best.get(key, 0) > reached.get(key, 0) for key in short):
+            return ()
+        return self._needed(chosen, more, best)
 
-    def _former_order(self, steps: Iterable[Step]) -> list[int]:
-        """The baseline's, by the numbers that its entries have once the steps are done."""
-        places = {before.number: now.number for before, now in self.sides.entries.same}
-        variables = self.sides.before.variables
-        for step in steps:
-            if isinstance(step, WriteEntry) and step.over is None:
-                own = (
-                    before.number
-                    for before in self.sides.entries.missing
-                    if variables[variable_of(before.number)].data == step.data
-                )
-                places |= {number: step.number for number in own if number not in places}
-        return renumbered(read_order(self.sides.before), places)
+    def _reached(self, chosen: Sequence[Change]) -> dict[str, int]:
+        return _ranks(self._ahead(after_all(self._begin, self._undoing(chosen)[0])))
 
-    def _next(self) -> Iterator[Step]:
-        """Only what is asked for once and starts another system than usual."""
-        variable = self.sides.now.variable("BootNext")
-        is_asked = variable is not None and read_next(self.sides.now) is not None
-        if variable and is_asked and any(one.change == "next-set" for one in self._chosen):
-            yield ClearNext(variable.data, "Another system was asked for at the next start.")
-
-    # files
-
-    def _put_back(self, change: Change) -> Step | str:
-        identity, path = str(change.scope["volume"]), str(change.scope["path"])
-        former, volume = _on(self.sides.before, identity), _on(self.sides.now, identity)
-        before = former.file(path) if former else None
-        if before is None or before.sha256 is None:
-            return "what it held is not known"
-        if volume is None:
-            return "its boot volume isn't there, or can't be told from another one"
-        if not self.has_copy(before.sha256):
-            return "no copy of it was kept"
-        there = volume.file(path)
-        if there and there.is_folder:
-            return "a folder of that name lies there"
-        over = (there.sha256 or "?") if there else ""
-        return WriteFile(volume.identity, before, over, _WHYS[change.change])
-
-
-def _on(state: State, identity: str) -> Volume | None:
-    """The volume of that identity; None where there is none, or more than one."""
-    found = [one for one in state.volumes.values() if plain(one.identity) == plain(identity)]
-    return found[0] if len(found) == 1 else None
-
-
-def _number(entry: dict[str, str]) -> int:
-    return int(entry["entry"].removeprefix("Boot"), 16)
-
-
-def _sorted(steps: Sequence[Step]) -> list[Step]:
-    """Files first: whenever it is cut off, no entry leads to what isn't there yet."""
-    return sorted(steps, key=lambda step: not isinstance(step, WriteFile))
+    def _needed(
+        self, chosen: Sequence[Change], more: Sequence[Change], best: dict[str, int]
+    ) -> tuple[Change, ...]:
+        """Of ``more``, what can't be left out without a system starting worse than ``best``."""
+        kept = list(more)
+        for one in more if len(more) <= _MOST_TRIED else ():
+            fewer = [other for other in kept if other is not one]
+            reached = self._reached([*chosen, *fewer])
+            if all(reached.get(key, 0) >= rank for key, rank in best.items()):
+                kept = fewer
+        return tuple(kept)

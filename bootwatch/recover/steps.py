@@ -1,7 +1,8 @@
 """The steps of a restore: what each writes where, and what the machine's state is after it.
 
 ``why`` is a sentence for people, ``what`` an instruction without its full stop; both may carry hostile
-characters. A step as JSON is what the reader works out and an administrator's command carries out.
+characters. A step as JSON is what the reader works out and an administrator's command carries out. ``target``
+is what it writes: a volume and a folded path, or "" and a variable's name.
 """
 
 from __future__ import annotations
@@ -34,6 +35,10 @@ class WriteFile:
     def what(self) -> str:
         verb = "put back over what lies there now" if self.over else "put back"
         return f"{verb}: {self.file.path} on {self.volume}"
+
+    @property
+    def target(self) -> tuple[str, str]:
+        return self.volume, fold(self.file.path)
 
     def after(self, state: State) -> State:
         return altered.with_copy(
@@ -68,6 +73,10 @@ class WriteEntry:
         verb = "make the entry" if self.over is None else "mend the entry"
         return f'{verb} "{self.label}" ({entry_name(self.number)})'
 
+    @property
+    def target(self) -> tuple[str, str]:
+        return "", entry_name(self.number)
+
     def after(self, state: State) -> State:
         name = variable_of(self.number)
         former = state.variables.get(name)
@@ -98,6 +107,8 @@ class WriteOrder:
     def what(self) -> str:
         return f"set the boot order to {', '.join(map(entry_name, self.order))}"
 
+    target = ("", "BootOrder")
+
     def after(self, state: State) -> State:
         return altered.with_order(state, self.order)
 
@@ -113,6 +124,8 @@ class ClearNext:
     over: bytes
     why: str
     what = "take back what was asked for at the next start only (BootNext)"
+
+    target = ("", "BootNext")
 
     def after(self, state: State) -> State:
         gone = key("BootNext")

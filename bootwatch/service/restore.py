@@ -9,73 +9,98 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Collection, Sequence
-from pathlib import Path
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from bootwatch.config import Config
+from bootwatch.judge.drift import compare
 from bootwatch.judge.outlook import Outlook
 from bootwatch.judge.sides import Sides
-from bootwatch.keep import baseline as baselines
 from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.history import History
 from bootwatch.model.change import Drift
 from bootwatch.model.snapshot import Snapshot, State
+from bootwatch.observe.disks import read_disks
 from bootwatch.observe.machine import Machine
-from bootwatch.observe.snapshot import utc_now
 from bootwatch.places import Places
 from bootwatch.problem import BaselineProblem, MachineProblem, Problem, UsageProblem
 from bootwatch.recover.allowed import require_allowed
-from bootwatch.recover.carry_out import Writer
+from bootwatch.recover.kit import opened
 from bootwatch.recover.plan import Plan, plan
+from bootwatch.recover.proposals import Question, questions
 from bootwatch.recover.record import Record
-from bootwatch.recover.steps import Step, from_json
+from bootwatch.recover.relocate import relocated
 from bootwatch.service.ask import as_reader, must_ask
 from bootwatch.service.read import load_baseline
+from bootwatch.service.writing import carry_out, steps_of
 from bootwatch.tell.plain import plain
 
 FORMAT = "bootwatch/restore-plan/1"
-_LOG_LINE = 4000
 
 Document = dict[str, Any]
 
 
-def plan_for(places: Places, number: int, only: Sequence[str], *, as_json: bool) -> Document | int:
-    """What would be done about what snapshot ``number`` shows, for the systems ``only`` if any are named.
+@dataclass(frozen=True)
+class Asked:
+    """What a person asked for: the systems ``only`` by their names, if any are named; ``mapped`` as in
+    ``relocated``."""
+
+    only: Sequence[str] = ()
+    mapped: Mapping[str, str] = field(default_factory=dict)
+
+    def words(self) -> list[str]:
+        """The command's options that ask for it."""
+        named = [word for name in self.only for word in ("--only", name)]
+        return named + [word for was, now in self.mapped.items() for word in ("--map", f"{was}={now}")]
+
+
+def plan_for(places: Places, number: int, asked: Asked, *, as_json: bool) -> Document | int:
+    """What would be done about what snapshot ``number`` shows.
 
     An exit status instead where the reader's user could not work it out; it has said why, ``as_json`` where
     that is asked for. Raises Problem.
     """
     if not must_ask(places):
-        return plan_of_recorded(places, number, only)
+        return plan_of_recorded(places, number, asked)
     with open(os.memfd_create("bootwatch-plan"), "w+b") as file:
         handed = ["--planned-for", str(number), str(file.fileno()), *(["--json"] if as_json else [])]
-        named = [word for name in only for word in ("--only", name)]
-        status = as_reader(["restore", *named, *handed], [file.fileno()])
+        status = as_reader(["restore", *asked.words(), *handed], [file.fileno()])
         file.seek(0)
         return status or dict(json.load(file))
 
 
-def plan_of_recorded(places: Places, number: int, only: Collection[str]) -> Document:
+def plan_of_recorded(places: Places, number: int, asked: Asked) -> Document:
     """The same for a recorded snapshot, worked out here."""
     with History.look(places.history) as history:
         row = history.row(number) if history else None
         if history is None or row is None or row.drift is None:
             raise Problem(f"The history holds no comparison of snapshot {number}.", "See: bootwatch history")
         snapshot = history.snapshot(number)
-    return plan_of(places, snapshot, row.drift, only)
+    return plan_of(places, snapshot, row.drift, asked)
 
 
-def plan_of(places: Places, snapshot: Snapshot, drift: Drift, only: Collection[str]) -> Document:
+def plan_of(places: Places, snapshot: Snapshot, drift: Drift, asked: Asked) -> Document:
     """The same for any snapshot and how it differs from the baseline."""
     baseline = _baseline(places)
     config = Config.load(places.config)
-    given = (baseline.state, snapshot.state, baseline.gaps, snapshot.gaps)
+    placed = relocated(baseline.state, snapshot.state.disks, asked.mapped)
+    if placed.moves:
+        weights, names = config.weights, config.system_names
+        drift = compare(placed.state, baseline.gaps, snapshot, weights=weights, names=names).drift
+    given = (placed.state, snapshot.state, baseline.gaps, snapshot.gaps)
     sides = Sides(*given, config.system_names, snapshot.circumstance)
-    _require_same_machine(baseline, snapshot.state)
-    _require_known(sides, only)
-    found = plan(sides, snapshot, drift, lambda own: _has_copy(places, baseline, own), only)
-    return _document(baseline, snapshot, found)
+    open_ones = questions(placed.lost, baseline.state, snapshot.state)
+    _require_same_machine(baseline, snapshot.state, asked, open_ones)
+    _require_known(sides, asked.only)
+    _require_mapped(baseline.state, snapshot.state, asked.mapped)
+    copies = partial(_has_copy, places, baseline)
+    found = plan(sides, snapshot, drift, copies, asked.only, placed.moves, config.weights)
+    return _document(baseline, snapshot, found) | {
+        "moves": [vars(one) for one in placed.moves],
+        "questions": [one.to_json() for one in open_ones],
+    }
 
 
 def _baseline(places: Places) -> Baseline:
@@ -87,13 +112,34 @@ def _baseline(places: Places) -> Baseline:
     return baseline
 
 
-def _require_same_machine(baseline: Baseline, now: State) -> None:
+def _require_same_machine(
+    baseline: Baseline, now: State, asked: Asked, open_ones: Sequence[Question]
+) -> None:
+    """Where none of the baseline's disks is here, only what a person maps is taken for the same machine."""
     before = baseline.state
-    if before.disks and now.disks and not set(before.disks) & set(now.disks):
-        raise UsageProblem(
-            f"The baseline is of another machine ({plain(baseline.machine)}): none of its disks is here.",
-            "Nothing was written. Name the machine's own baseline with --state.",
-        )
+    if asked.mapped or not before.disks or not now.disks or set(before.disks) & set(now.disks):
+        return
+    replaced = "".join(f" --map {one.was}={plain(one.now)}" for one in open_ones)
+    raise UsageProblem(
+        f"The baseline is of another machine ({plain(baseline.machine)}): none of its disks is here.",
+        f"Nothing was written. If its disks were replaced: bootwatch restore{replaced}"
+        if replaced
+        else "Nothing was written. Name the machine's own baseline with --state.",
+    )
+
+
+def _require_mapped(before: State, now: State, mapped: Mapping[str, str]) -> None:
+    known = set(before.volumes)
+    for was, today in mapped.items():
+        if was not in known:
+            raise UsageProblem(
+                f"The baseline has no boot volume {was}.", f"It has: {', '.join(sorted(known))}"
+            )
+        if today in known or today not in now.volumes:
+            new = ", ".join(sorted(set(now.volumes) - known)) or "none"
+            raise UsageProblem(
+                f"{today} is no boot volume that is new here.", f"New since the baseline: {new}"
+            )
 
 
 def _require_known(sides: Sides, only: Collection[str]) -> None:
@@ -137,56 +183,35 @@ def _starts(found: Outlook) -> Document:
 # writing
 
 
-def write(places: Places, made: Document, *, by: str) -> Record | None:
-    """Carry the plan's steps out; None where there are none. Raises Stopped, Problem."""
+def write(
+    places: Places, made: Document, *, by: str, mapped: Mapping[str, str] | None = None
+) -> Record | None:
+    """Carry the plan's steps out; None where there are none. ``mapped`` as a person said it, not as the plan
+    does. Raises Stopped, Problem."""
     baseline = _baseline(places)
     if made["baseline"]["digest"] != baseline.digest:
         raise Problem(
             "The baseline was replaced meanwhile; nothing was written.", "Run the command once more."
         )
-    steps = _steps(made)
-    require_allowed(steps, baseline.state)
+    steps = steps_of(made)
+    disks = {disk.key: disk for disk, _ in read_disks(Machine(places.root)).found}
+    require_allowed(steps, relocated(baseline.state, disks, mapped).state)
     if not steps:
         return None
-    about = {"began": utc_now(), "by": by, "machine": baseline.machine, "baseline": baseline.digest}
-    try:
-        record = Record.begin(places.restores, **about)
-    except OSError as error:
-        raise Problem(
-            f"What is there now can't be kept in {places.restores}: {error.strerror}. Nothing was written.",
-            "Run it with sudo.",
-        ) from error
-    _log(places, f"restore {record.number} begun by {by}, {len(steps)} steps")
-    Writer(Machine(places.root), lambda own: _copy(places, baseline, own), record).carry_out(steps)
-    _log(places, f"restore {record.number} done")
-    return record
-
-
-def undo(places: Places, *, by: str) -> list[Step]:
-    """Take the newest restore back; its steps that were. Raises Problem."""
-    record = Record.newest(places.restores)
-    if record is None:
-        raise UsageProblem("There is no restore to be taken back.", f"None is recorded in {places.restores}.")
-    _log(places, f"restore {record.number} is taken back by {by}")
-    baseline = _baseline(places)
-    taken = Writer(Machine(places.root), lambda own: _copy(places, baseline, own), record).undo()
-    _log(places, f"restore {record.number} taken back")
-    return taken
-
-
-def _steps(made: Document) -> list[Step]:
-    try:
-        return [from_json(one) for one in made["steps"]]
-    except (KeyError, TypeError, ValueError) as error:
-        raise Problem(f"The plan can't be used ({error}); nothing was written.") from error
+    about = {"machine": baseline.machine, "baseline": baseline.digest}
+    return carry_out(places, steps, partial(_copy, places, baseline), by=by, **about)
 
 
 def _has_copy(places: Places, baseline: Baseline, own: str) -> bool:
+    if places.from_kit:
+        return opened(places.from_kit).has_copy(own)
     return own in baseline.state.texts or (places.spares / own).is_file()
 
 
 def _copy(places: Places, baseline: Baseline, own: str) -> bytes:
-    """A file's content by its digest: from the baseline itself, or a spare."""
+    """A file's content by its digest: from the baseline itself, a spare, or the kit."""
+    if places.from_kit:
+        return opened(places.from_kit).copy(own)
     text = baseline.state.texts.get(own)
     if text is not None:
         return text
@@ -197,8 +222,3 @@ def _copy(places: Places, baseline: Baseline, own: str) -> bytes:
     if hashlib.sha256(data).hexdigest() != own:
         raise MachineProblem(f"The spare {own[:12]} in {places.spares} is damaged.")
     return data
-
-
-def _log(places: Places, said: str) -> None:
-    folder: Path = places.baseline
-    baselines.append_log(folder, plain(f"{utc_now()} {said}", _LOG_LINE))

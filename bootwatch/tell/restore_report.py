@@ -21,6 +21,10 @@ CARE = (
     "A firmware may drop what was written: look again after the next start.",
     MANUAL,
 )
+_OLD_NAMES = (
+    "What names such a volume by its former identifier (the system table of mounts, a start menu's settings) "
+    "is mended by hand."
+)
 _HOW = {
     "by itself": "starts by itself",
     "on request": "starts only when somebody chooses it",
@@ -29,16 +33,18 @@ _HOW = {
 }
 
 
-def restore_report(document: Document, width: int = 80, *, hint: bool = True) -> str:
+def restore_report(document: Document, width: int = 80, *, hint: str = "") -> str:
     """What would be done, what not, what starts before and after, what to take care of. Ends with a newline.
-    ``hint``: how to have it done."""
+    ``hint``: the command that has it done, without --write."""
     parts = [
         _head(document, width),
+        _moves(document, width),
+        _questions(document, width),
         _steps(document, width),
         _left(document, width),
         _starts(document, width),
         _care(document, width),
-        _hint(document, width) if hint else [],
+        _hint(document, width, hint) if hint else [],
     ]
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
 
@@ -53,6 +59,35 @@ def _head(document: Document, width: int) -> list[str]:
     return lines + wrapped(
         f"From the baseline of {moment(str(baseline['saved']))}{reason}, for {compared}.", width
     )
+
+
+def _moves(document: Document, width: int) -> list[str]:
+    """Volumes that are elsewhere, and what this doesn't mend."""
+    lines: list[str] = []
+    for one in document["moves"]:
+        said = f"{plain(one['was'])} is {plain(one['now'])}: {one['how']}."
+        lines += wrapped(
+            said if one["was"] != one["now"] else f"{plain(one['was'])}: {one['how']}.", width, "  - "
+        )
+    if any(one["was"] != one["now"] for one in document["moves"]):
+        lines += wrapped(_OLD_NAMES, width, "  ")
+    return ["Boot volumes that are elsewhere than in the baseline", "", *lines] if lines else []
+
+
+def _questions(document: Document, width: int) -> list[str]:
+    """Boot volumes that may be others of the baseline's: nothing is taken for granted."""
+    lines: list[str] = []
+    for one in document["questions"]:
+        lines += wrapped(question(one), width, "  - ")
+        lines += [f"    If so, add: --map {plain(one['was'])}={plain(one['now'])}"]
+    return ["To be said by somebody who knows", "", *lines] if lines else []
+
+
+def question(one: Document) -> str:
+    """Whether a boot volume of the baseline is one of today."""
+    label = f' "{plain(one["label"], _NAME)}"' if one["label"] else ""
+    why = plain(one["why"], 200)
+    return f"The boot volume{label} {plain(one['was'])} isn't found. Is it {plain(one['now'])} now ({why})?"
 
 
 def _steps(document: Document, width: int) -> list[str]:
@@ -115,18 +150,18 @@ def _care(document: Document, width: int) -> list[str]:
     return ["Take care", "", *(line for one in CARE for line in wrapped(one, width, "  - "))]
 
 
-def _hint(document: Document, width: int) -> list[str]:
+def _hint(document: Document, width: int, command: str) -> list[str]:
     if not document["steps"]:
         return []
-    return wrapped("To have it written: sudo bootwatch restore --write", width)
+    return wrapped(f"To have it written: sudo {command} --write", width)
 
 
-def done_lines(number: int, steps: int) -> list[str]:
-    """What is said once all is written."""
+def done_lines(number: int, steps: int, restore: str, drift: str) -> list[str]:
+    """What is said once all is written; ``restore`` and ``drift`` are how these are called here."""
     return [
         f"Written and read back: {counted(steps, 'step')} (restore {number}).",
-        "Look again after the next start: bootwatch drift",
-        "To take it back: sudo bootwatch restore --undo",
+        f"Look again after the next start: {drift}",
+        f"To take it back: sudo {restore} --undo",
     ]
 
 
