@@ -40,7 +40,7 @@ def publish(places: Places, drift: Drift, facts: Facts, known: Collection[str] =
         places.run,
         document(drift, facts) | {"spoken": spoken},
         f"{plain(facts.machine)}: {one_line(drift)}",
-        log_in_lines(_without(drift, known), facts, spoken),
+        log_in_lines(_without(drift, known), facts, spoken, _open_alert(places.run)),
     )
     until = _quiet_until(places.run)
     if until > facts.time:
@@ -65,6 +65,18 @@ def _quiet_until(run: Path) -> str:
         return str(json.loads((run / _ALERT).read_bytes())["quiet_until"])
     except (OSError, ValueError, KeyError, TypeError):
         return ""
+
+
+def _open_alert(run: Path) -> str:
+    """A sentence on the open alert as it was published, "" where none is open. Its worst level may be that of
+    something that can't be seen at the moment."""
+    try:
+        message = json.loads((run / _ALERT).read_bytes())["message"]
+        name, level, opened = message["called"], message["still_open"], message["opened"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return ""
+    worst = f", the worst of it {plain(str(level))}" if level else ""
+    return f"Alert {plain(str(name))}{worst}, open since {phrases.moment(opened)}." if name else ""
 
 
 def _without(drift: Drift, known: Collection[str]) -> Drift:
@@ -114,7 +126,9 @@ def publish_trouble(places: Places, machine: str, sentence: str, *, spoken: str)
         return
     places.run.mkdir(mode=0o755, exist_ok=True)
     _put(places.run / "summary", f"{plain(machine)}: {plain(sentence)}\n")
-    _put(places.run / "motd", f"bootwatch compares nothing: {plain(sentence)}\n  {_SAY}{spoken}\n")
+    alert = _open_alert(places.run)
+    lines = [f"bootwatch compares nothing: {plain(sentence)}", *_on_alert(alert), f"  {_SAY}{spoken}"]
+    _put(places.run / "motd", "".join(f"{line}\n" for line in lines))
 
 
 def add_to_log_in(places: Places, sentence: str) -> None:
@@ -124,17 +138,23 @@ def add_to_log_in(places: Places, sentence: str) -> None:
         _put(path, path.read_text() + plain(sentence, _LINE * 3) + "\n")
 
 
-def log_in_lines(drift: Drift, facts: Facts, spoken: str) -> str:
-    """Three or four lines for whoever logs in while something above routine is open, else nothing."""
+def log_in_lines(drift: Drift, facts: Facts, spoken: str, alert: str = "") -> str:
+    """Three to five lines for whoever logs in while something above routine is open, else nothing. ``alert``
+    is a sentence on the open alert, "" for none."""
     items: list[Change | Finding] = [*drift.changes, *drift.findings]
-    if all(item.level is Level.ROUTINE for item in items):
+    if not alert and all(item.level is Level.ROUTINE for item in items):
         return ""
     lines = wrapped(f"bootwatch: {one_line(drift)}", _LINE, "", "  ")
+    lines += _on_alert(alert)
     lines += wrapped(
         f"Seen {phrases.moment(facts.time)}. Before you switch off, see: bootwatch drift", _LINE, "  "
     )
     lines.append(f"  {_SAY}{spoken}")
     return "".join(f"{line}\n" for line in lines)
+
+
+def _on_alert(alert: str) -> list[str]:
+    return wrapped(alert, _LINE, "  ") if alert else []
 
 
 def document(drift: Drift, facts: Facts) -> dict[str, Any]:

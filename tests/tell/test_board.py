@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 import stat
+from dataclasses import replace
 from pathlib import Path
 
+from bootwatch.model.alert import Kind
 from bootwatch.model.change import Drift
 from bootwatch.places import Places
-from bootwatch.tell.board import publish, publish_without_baseline
+from bootwatch.tell.board import publish, publish_alert, publish_trouble, publish_without_baseline
+from tests.tell import kinds
 from tests.tell.samples import DRIFT, FACTS, NO_WAY, QUIET, SEED_CHANGED, STICK_FIRST, harmful, hostile_drift
 
 CODE = "BFH KLM QRWX"
@@ -57,6 +60,23 @@ def test_what_was_wrong_when_the_baseline_was_saved_greets_nobody(tmp_path: Path
     assert STICK_FIRST.id in (tmp_path / "run/bootwatch/drift.json").read_text()
     publish(places, Drift((), (STICK_FIRST, NO_WAY), ()), FACTS, {STICK_FIRST.id}, spoken=CODE)
     assert motd.read_text().startswith("bootwatch: 1 finding keeps a system from starting; no change from")
+
+
+def test_the_open_alert_and_its_worst_level_at_every_log_in(tmp_path: Path) -> None:
+    """Also when what is worst can't be seen for now, or nothing can be compared."""
+    places, motd = _places(tmp_path), tmp_path / "run/bootwatch/motd"
+    alert = replace(kinds.stranded(), kind=Kind.REMINDER)
+    publish_alert(places, alert, quiet_until="")
+    said = "  Alert a1, the worst of it stranded, open since 2026-11-25 07:12 UTC."
+    for drift in (DRIFT, QUIET):
+        publish(places, drift, FACTS, spoken=CODE)
+        assert said in motd.read_text().splitlines()
+    assert motd.read_text().splitlines()[-1] == "  On the phone, read out: BFH KLM QRWX"
+    publish_trouble(places, "reading-room-3", "The baseline is damaged.", spoken=CODE)
+    assert motd.read_text().splitlines()[1] == said
+    publish_alert(places, replace(alert, alert="", called="", opened=""), quiet_until="")
+    publish(places, QUIET, FACTS, spoken=CODE)
+    assert motd.read_text() == ""
 
 
 def test_a_root_without_run_gets_nothing(tmp_path: Path) -> None:
