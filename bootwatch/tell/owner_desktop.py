@@ -40,8 +40,10 @@ def shortened(text: OwnerText, code: str) -> str:
     Which computer it is about, the last one, is left out: it is this one.
     """
     paragraphs = [" ".join(one.split()) for one in text.body.split("\n\n")][:-1]
-    to_read_out = [one for one in paragraphs if code and code in one]
-    others = [one for one in paragraphs if one not in to_read_out]
+    others = [one for one in paragraphs if not code or code not in one]
+    # No line is broken in the middle of it.
+    whole = code.replace(" ", "\N{NO-BREAK SPACE}")
+    to_read_out = [one.replace(code, whole) for one in paragraphs if one not in others]
     kept = [one for at, one in enumerate(others) if not at or sum(map(len, others[: at + 1])) <= _ROOM]
     place = _CALLS.get(text.answer, len(kept))
     return "\n".join([*kept[:place], *to_read_out, *kept[place:]])

@@ -27,6 +27,7 @@ from tests.tell.samples import HOSTILE, harmful, hostile_drift
 
 NOW = datetime.datetime(2026, 11, 25, 8, 0, tzinfo=datetime.UTC)
 LATER = NOW + datetime.timedelta(hours=1)
+NO_BREAK = "\N{NO-BREAK SPACE}"
 NOTHING = replace(kinds.all_clear(), alert="", called="", opened="")
 
 
@@ -143,7 +144,7 @@ def test_what_is_shown_is_short_and_has_the_code_where_nothing_cuts_it() -> None
     message = replace(kinds.stranded(), care=Care("Anna", "0123 456"))
     lines = decide(Session(), Board(message), NOW).notes[Slot.ALERT].body.splitlines()
     assert "call Anna, 0123 456" in lines[0]
-    assert lines[1] == "On the phone, please read out these letters: FWK QKB HFKL"
+    assert lines[1] == f"On the phone, please read out these letters: {'FWK QKB HFKL'.replace(' ', NO_BREAK)}"
     assert "reading-room-3" not in "".join(lines)
     assert sum(map(len, lines)) < 600
     assert all(lines)

@@ -119,7 +119,7 @@ def test_the_desktops_program_has_no_network_and_nothing_that_a_user_may_not_hav
     found = settings(f"user/{DESKTOP}")
     assert found["RestrictAddressFamilies"] == ["AF_UNIX"]
     assert found["NoNewPrivileges"] == ["yes"]
-    # systemd.exec(5): for these a user's manager needs a name space of users, which not every kernel lets it make.
+    # systemd.exec(5): for these a user's manager needs a name space, which not every kernel lets it make.
     assert not {key for key in found if key.startswith(("Protect", "Private", "ReadOnly", "Inaccessible"))}
 
 
