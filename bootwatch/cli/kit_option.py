@@ -22,13 +22,14 @@ def offer_kit(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def go_by_kit(arguments: argparse.Namespace) -> None:
-    """Put the kit in the place of the baseline, where one is named, and say which it is. Raises Problem."""
+def go_by_kit(arguments: argparse.Namespace, *, insists: bool = False) -> None:
+    """Put the kit in the place of the baseline, where one is named, and say which it is.
+    ``insists``: somebody says which volume is which, though no disk is known. Raises Problem."""
     if arguments.kit is None:
         return
     from bootwatch.service.from_kit import chosen, with_kit
 
-    found = chosen(arguments.places, Path(arguments.kit))
+    found = chosen(arguments.places, Path(arguments.kit).resolve(), insists=insists)
     state = Path(arguments.state) if arguments.state else None
     arguments.places = with_kit(arguments.places, found, state=state)
     print(f"Kit {plain(found.words, _PATH)}", file=sys.stderr)

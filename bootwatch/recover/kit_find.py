@@ -29,11 +29,11 @@ class Candidate:
         return f"{self.place}: {self.about['machine']}, {self.about['made']}; {self.match.words}"
 
 
-def find(place: Path, now: State) -> Candidate:
+def find(place: Path, now: State, *, insists: bool = False) -> Candidate:
     """The kit at ``place``, or the one of this machine below it. Raises UsageProblem where it is another
-    machine's, or more than one would do equally well."""
+    machine's (unless it is named itself and somebody ``insists``), or more than one would do as well."""
     if is_kit(place):
-        return _named(place, now)
+        return _named(place, now, insists)
     if not place.is_dir():
         raise UsageProblem(f"There is no recovery kit {place}.", "Name its folder, its zip, or the stick.")
     found = candidates(place, now)
@@ -42,9 +42,9 @@ def find(place: Path, now: State) -> Candidate:
     return _best(place, found)
 
 
-def _named(place: Path, now: State) -> Candidate:
+def _named(place: Path, now: State, insists: bool) -> Candidate:
     found = Candidate(place, about := read_about(files_at(place)), match(about, now))
-    if not found.match.is_possible:
+    if not found.match.is_possible and not insists:
         raise UsageProblem(
             f"The kit {place} is of another machine ({about['machine']}): {found.match.words}.",
             "Nothing was changed. Name the kit of this machine.",

@@ -16,12 +16,13 @@ from bootwatch.recover.kit_names import safe_name
 _RECORDS = "bootwatch-records"
 
 
-def chosen(places: Places, kit: Path) -> Candidate:
-    """The kit of the machine that is looked at: ``kit`` itself, or one below it. Raises Problem."""
+def chosen(places: Places, kit: Path, *, insists: bool = False) -> Candidate:
+    """The kit of the machine that is looked at: ``kit`` itself, or one below it. With
+    ``insists`` one that is named itself is taken, though none of its disks is here. Raises Problem."""
     machine = Machine(places.root)
     facts, _, _ = read_facts(machine)
     disks = {disk.key: disk for disk, _ in read_disks(machine).found}
-    return find(kit, State(disks=disks, facts=facts))
+    return find(kit, State(disks=disks, facts=facts), insists=insists)
 
 
 def with_kit(places: Places, found: Candidate, *, state: Path | None) -> Places:
