@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from bootwatch.cli.drift import asked
 from bootwatch.cli.kit_option import as_called, go_by_kit, offer_kit
+from bootwatch.cli.restoring import undo_it, write_it
 from bootwatch.cli.result import no_baseline
-from bootwatch.cli.saving import who
 from bootwatch.cli.showing import is_only_published
 from bootwatch.places import Places
 from bootwatch.problem import UsageProblem
@@ -64,7 +64,7 @@ def run(arguments: argparse.Namespace) -> int:
             json.dump(made, file)
         return 0
     if arguments.undo:
-        return _undo(places, arguments)
+        return undo_it(places, arguments)
     return _restore(places, arguments)
 
 
@@ -86,7 +86,7 @@ def _restore(places: Places, arguments: argparse.Namespace) -> int:
         if arguments.json:
             print(json.dumps(made, indent=1))
         return 1 if made["steps"] else 0
-    return _write(places, arguments, made) if made["steps"] else 0
+    return write_it(places, arguments, made, asked_for(arguments).mapped) if made["steps"] else 0
 
 
 def _planned(places: Places, arguments: argparse.Namespace) -> Document | int:
@@ -133,49 +133,3 @@ def _answered(arguments: argparse.Namespace, questions: list[Document]) -> bool:
         if sys.stdin.readline().strip().lower() in ("y", "yes"):
             arguments.map.append(f"{one['was']}={one['now']}")
     return len(arguments.map) > known
-
-
-def _write(places: Places, arguments: argparse.Namespace, made: Document) -> int:
-    from bootwatch.service.restore import write
-    from bootwatch.tell.restore_report import done_lines
-
-    if not arguments.yes and not _is_agreed(arguments):
-        return 1
-    record = write(places, made, by=who(), mapped=asked_for(arguments).mapped)
-    number = record.number if record else 0
-    if arguments.json:
-        document = {"format": "bootwatch/restored/1", "restore": number, "steps": made["steps"]}
-        print(json.dumps(document, indent=1))
-    else:
-        print("\n".join(["", *done_lines(number, len(made["steps"]), *_called(arguments))]))
-    return 0
-
-
-def _called(arguments: argparse.Namespace) -> tuple[str, str]:
-    return as_called("restore", arguments), as_called("drift", arguments)
-
-
-def _is_agreed(arguments: argparse.Namespace) -> bool:
-    """Nothing is written unasked: where nobody can be asked, --yes has to say it."""
-    if arguments.json or not sys.stdin.isatty():
-        raise UsageProblem("Nobody can be asked whether to write this; nothing was written.", "Add --yes.")
-    print("\nWrite this? [y/N]: ", end="", flush=True)
-    if sys.stdin.readline().strip().lower() in ("y", "yes"):
-        return True
-    print("Nothing was written.", file=sys.stderr)
-    return False
-
-
-def _undo(places: Places, arguments: argparse.Namespace) -> int:
-    from bootwatch.service.restore import undo
-
-    if not arguments.yes and not _is_agreed(arguments):
-        return 1
-    taken = undo(places, by=who())
-    if arguments.json:
-        print(
-            json.dumps({"format": "bootwatch/undone/1", "steps": [one.to_json() for one in taken]}, indent=1)
-        )
-    else:
-        print(f"Taken back: {len(taken)} of the last restore's steps. Look: {_called(arguments)[1]}")
-    return 0

@@ -26,7 +26,7 @@ def read_store(machine: Machine) -> VariableStore:
     """
     try:
         folder = machine.locate(FOLDER)
-        if not _is_efivarfs(machine, folder):
+        if not is_efivarfs(machine, folder):
             return VariableStore()
         about = os.statvfs(folder)
     except OSError:
@@ -36,7 +36,7 @@ def read_store(machine: Machine) -> VariableStore:
     return VariableStore(size, free) if 0 < size >= free else VariableStore()
 
 
-def _is_efivarfs(machine: Machine, folder: str) -> bool:
+def is_efivarfs(machine: Machine, folder: str) -> bool:
     """Whether the folder really lies on the mount that the machine's table names.
 
     In a copy of a machine's files it doesn't, whatever the copied table says: statfs would tell of another

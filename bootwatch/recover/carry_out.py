@@ -1,7 +1,13 @@
-"""Carrying steps out: what is there is kept first, each write is read back, the first surprise ends it."""
+"""Carrying steps out: all is looked at and kept first, then each is written and read back; the first surprise
+ends it.
+
+What lies at a step's place is one value: for a file the SHA-256 of its content, for a variable its attributes
+and bytes, None for nothing.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import struct
 from collections.abc import Callable, Sequence
@@ -9,26 +15,42 @@ from dataclasses import dataclass
 from typing import Any
 
 from bootwatch.judge.entries import variable_of
+from bootwatch.model.path import fold
 from bootwatch.model.variable import Variable, key
 from bootwatch.observe.machine import Machine, detail_of
 from bootwatch.problem import Problem
 from bootwatch.recover.record import Done, Record
+from bootwatch.recover.room import Room
 from bootwatch.recover.steps import KEPT, ClearNext, Step, WriteEntry, WriteFile, WriteOrder, from_json
+from bootwatch.recover.unhurried import unhurried
 from bootwatch.recover.variables import VariableStore
 from bootwatch.recover.volumes import opened
 
 Copy = Callable[[str], bytes]
 """The content with that SHA-256. Raises Problem where no copy of it was kept."""
 
+There = str | Variable | None
+
 _ORDER, _NEXT = key("BootOrder"), key("BootNext")
 
 
 class Stopped(Problem):
-    """Something was otherwise than expected; ``done`` steps were carried out before."""
+    """Something was otherwise than expected in the middle of restore ``number``: ``done`` was written, or
+    taken back, and ``left`` was not."""
 
-    def __init__(self, done: int, step: Step, problem: Problem) -> None:
-        super().__init__(f"Stopped at this step: {step.what}. {problem.message}", problem.hint)
-        self.done = done
+    status = 1
+
+    def __init__(self, number: int, steps: Sequence[Step], done: int, at: int, problem: Problem) -> None:
+        super().__init__(f"Stopped at this step: {steps[at].what}. {problem.message}", problem.hint)
+        self.number, self.done, self.left = number, tuple(steps[:done]), tuple(steps[done:])
+
+
+@dataclass(frozen=True)
+class Taken:
+    """Steps that were taken back, and those that stay since somebody changed it meanwhile."""
+
+    back: tuple[Step, ...]
+    stay: tuple[Step, ...]
 
 
 @dataclass
@@ -39,123 +61,204 @@ class Writer:
     copy: Copy
     record: Record
 
-    def carry_out(self, steps: Sequence[Step]) -> None:
-        """Raises Stopped, with the machine as it was left, and the record telling what was done."""
-        for place, step in enumerate(steps):
-            try:
-                self._do(step)
-            except Problem as problem:
-                raise Stopped(place, step, problem) from problem
-            except OSError as error:
-                raise Stopped(place, step, Problem(f"Writing failed: {detail_of(error)}.")) from error
+    def prepare(self, steps: Sequence[Step]) -> None:
+        """Look at all that will be written and keep it in the record. What is as it should be is left out.
 
-    def undo(self) -> list[Step]:
-        """Take the record's steps back, the last one first; those that were. Raises Stopped."""
-        taken: list[Step] = []
-        for done in reversed(self.record.done):
-            step = from_json(done.step)
-            try:
-                if self._take_back(step, done):
-                    taken.append(step)
-            except Problem as problem:
-                raise Stopped(len(taken), step, problem) from problem
-            except OSError as error:
-                raise Stopped(len(taken), step, Problem(f"Writing failed: {detail_of(error)}.")) from error
-        self.record.document["undone"] = True
+        Raises Problem, and nothing was written.
+        """
+        try:
+            self._prepare(steps)
+        except OSError as error:
+            raise Problem(f"{detail_of(error)}{_of(error)}.") from error
+
+    def carry_out(self) -> None:
+        """Write what was prepared. Raises Stopped; the record tells what was done."""
+        steps = [from_json(done.step) for done in self.record.done]
+        with unhurried() as asked:
+            for place, (step, done) in enumerate(zip(steps, self.record.done, strict=True)):
+                try:
+                    asked.require_quiet()
+                    self._write(step, done)
+                except (Problem, OSError) as error:
+                    written = place + done.is_done
+                    raise Stopped(self.record.number, steps, written, place, _as_problem(error)) from error
+            self.record.document["finished"] = True
+            self._save()
+
+    def undo(self) -> Taken:
+        """Take the record's steps back, the last one first. What somebody changed since stays. Raises
+        Problem where nothing was written, Stopped in the middle."""
+        try:
+            todo, stay = self._looked_back()
+        except OSError as error:
+            raise Problem(f"{detail_of(error)}{_of(error)}.") from error
+        steps = [step for step, _ in todo]
+        with unhurried() as asked:
+            for place, (step, former) in enumerate(todo):
+                try:
+                    asked.require_quiet()
+                    self._put_back(step, former)
+                except (Problem, OSError) as error:
+                    raise Stopped(self.record.number, steps, place, place, _as_problem(error)) from error
+            self._remove_folders()
+            self.record.document["undone"] = True
+            self._save()
+        return Taken(tuple(steps), tuple(stay))
+
+    # beforehand
+
+    def _prepare(self, steps: Sequence[Step]) -> None:
+        room = Room(self.machine)
+        coming: dict[tuple[str, str], There] = {}
+        chosen = []
+        for step in steps:
+            target = _target(step)
+            former = coming[target] if target in coming else self._now(step)
+            wanted = _wanted(step, former)
+            if former == wanted:
+                continue
+            if not _is_expected(step, former):
+                raise Problem(f"It is no longer as it was looked at: {step.what}.", "Run it once more.")
+            coming[target] = wanted
+            if isinstance(step, WriteFile):
+                room.need_file(step.volume, step.file.path, len(self.copy(step.file.sha256 or "")))
+            else:
+                room.need_variable(_variable(step), wanted)
+            chosen.append((step, former))
+        room.require()
+        self.record.done = [
+            Done(step.to_json(), self._keep(step, former), room.folders(step)) for step, former in chosen
+        ]
         self.record.save()
-        return taken
+
+    def _looked_back(self) -> tuple[list[tuple[Step, There]], list[Step]]:
+        room, todo, stay = Room(self.machine), [], []
+        coming: dict[tuple[str, str], There] = {}
+        for done in reversed(self.record.done):
+            step, former = _step(done), _former(done.former)
+            target = _target(step)
+            now = coming[target] if target in coming else self._now(step)
+            if isinstance(step, WriteFile):
+                room.sweep(step.volume, step.file.path)
+            if now == former:
+                continue
+            if now not in (None, _wanted(step, former), _former(done.read_back)):
+                stay.append(step)
+                continue
+            coming[target] = former
+            if isinstance(step, WriteFile):
+                size = len(self.record.kept(former)) if isinstance(former, str) else 0
+                room.need_file(step.volume, step.file.path, size)
+            else:
+                room.need_variable(_variable(step), former)
+            todo.append((step, former))
+        room.require()
+        return todo, stay
 
     # one step
 
-    def _do(self, step: Step) -> None:
-        former = self._now(step)
-        wanted = self._wanted(step, former)
-        if former == wanted:
-            return
-        if not self._is_expected(step, former):
-            raise Problem("It is no longer as it was looked at.", "Nothing else was written; look again.")
-        done = Done(step.to_json(), self._keep(former))
-        self.record.done.append(done)
-        self.record.save()
-        self._put(step, wanted)
-        if self._now(step) != wanted:
-            raise Problem("It was written, and reads back otherwise.", "See: bootwatch restore --undo")
+    def _write(self, step: Step, done: Done) -> None:
+        former = _former(done.former)
+        wanted = _wanted(step, former)
+        if self._now(step) != former:
+            raise Problem("Somebody changed it meanwhile.", "Run it once more.")
+        self._put(step, wanted, self.copy)
+        found = self._now(step)
+        if found != wanted:
+            done.read_back = _stored(found)
+            self._save()
+            raise Problem("It was written, and reads back otherwise.")
         done.is_done = True
-        self.record.save()
+        self._save()
 
-    def _take_back(self, step: Step, done: Done) -> bool:
-        now = self._now(step)
-        former = self._kept(done.former)
-        if now == former:
-            return False
-        if now != self._wanted(step, former):
-            raise Problem("It was changed by somebody else since; it stays as it is.")
-        self._put(step, former)
+    def _put_back(self, step: Step, former: There) -> None:
+        self._put(step, former, self.record.kept)
         if self._now(step) != former:
             raise Problem("It was written, and reads back otherwise.")
-        return True
 
-    def _is_expected(self, step: Step, former: bytes | Variable | None) -> bool:
-        match step:
-            case WriteFile():
-                return _digest(former) == step.over
-            case WriteEntry():
-                return (former.data if isinstance(former, Variable) else None) == step.over
-            case WriteOrder():
-                return (former.data if isinstance(former, Variable) else b"") == _packed(step.over)
-            case ClearNext():
-                return isinstance(former, Variable) and former.data == step.over
+    def _remove_folders(self) -> None:
+        """Those that were made and in which nothing lies any more."""
+        for done in reversed(self.record.done):
+            step = _step(done)
+            if isinstance(step, WriteFile) and done.folders:
+                with opened(self.machine, step.volume) as shelf, contextlib.suppress(OSError, Problem):
+                    for folder in reversed(done.folders):
+                        shelf.remove_folder(folder)
 
-    def _wanted(self, step: Step, former: bytes | Variable | None) -> bytes | Variable | None:
-        attributes = former.attributes if isinstance(former, Variable) else KEPT
-        match step:
-            case WriteFile():
-                return self.copy(step.file.sha256 or "")
-            case WriteEntry():
-                return Variable(attributes, step.data)
-            case WriteOrder():
-                return Variable(attributes, _packed(step.order))
-            case ClearNext():
-                return None
+    def _save(self) -> None:
+        """What was done is worth more than that it could be written down."""
+        try:
+            self.record.save()
+        except OSError as error:
+            raise Problem(
+                f"It was written, and can't be recorded in {self.record.folder}: {detail_of(error)}.",
+                "Make room there, and run it once more.",
+            ) from error
 
     # what is there
 
-    def _now(self, step: Step) -> bytes | Variable | None:
+    def _now(self, step: Step) -> There:
+        if not isinstance(step, WriteFile):
+            return VariableStore(self.machine).read(_variable(step))
+        content = self._content(step)
+        return None if content is None else hashlib.sha256(content).hexdigest()
+
+    def _content(self, step: WriteFile) -> bytes | None:
+        with opened(self.machine, step.volume) as shelf:
+            return shelf.read(step.file.path)
+
+    def _put(self, step: Step, wanted: There, copy: Copy) -> None:
         if isinstance(step, WriteFile):
             with opened(self.machine, step.volume) as shelf:
-                return shelf.read(step.file.path)
-        return VariableStore(self.machine).read(_variable(step))
-
-    def _put(self, step: Step, wanted: bytes | Variable | None) -> None:
-        if isinstance(step, WriteFile):
-            if not isinstance(wanted, Variable):
-                self._put_file(step, wanted)
+                if isinstance(wanted, str):
+                    shelf.write(step.file.path, copy(wanted))
+                else:
+                    shelf.remove(step.file.path)
         elif isinstance(wanted, Variable):
             VariableStore(self.machine).write(_variable(step), wanted)
         else:
             VariableStore(self.machine).remove(_variable(step))
 
-    def _put_file(self, step: WriteFile, content: bytes | None) -> None:
-        with opened(self.machine, step.volume) as shelf:
-            if content is None:
-                shelf.remove(step.file.path)
-                return
-            room = shelf.free_bytes()
-            if len(content) > room:
-                raise Problem(f"The boot volume has no room: {len(content)} bytes, and {room} are free.")
-            shelf.write(step.file.path, content)
+    def _keep(self, step: Step, former: There) -> Any:
+        if not isinstance(step, WriteFile) or not isinstance(former, str):
+            return _stored(former)
+        content = self._content(step)
+        if content is None or self.record.keep(content) != former:
+            raise Problem(f"It changed while it was looked at: {step.what}.", "Run it once more.")
+        return former
 
-    # what was there
 
-    def _keep(self, former: bytes | Variable | None) -> Any:
-        if isinstance(former, Variable):
-            return former.to_json()
-        return None if former is None else self.record.keep(former)
+def _wanted(step: Step, former: There) -> There:
+    attributes = former.attributes if isinstance(former, Variable) else KEPT
+    match step:
+        case WriteFile():
+            return step.file.sha256
+        case WriteEntry():
+            return Variable(attributes, step.data)
+        case WriteOrder():
+            return Variable(attributes, _packed(step.order))
+        case ClearNext():
+            return None
 
-    def _kept(self, former: Any) -> bytes | Variable | None:
-        if isinstance(former, dict):
-            return Variable.from_json(former)
-        return None if former is None else self.record.kept(str(former))
+
+def _is_expected(step: Step, former: There) -> bool:
+    data = former.data if isinstance(former, Variable) else None
+    match step:
+        case WriteFile():
+            return (former or "") == step.over
+        case WriteEntry():
+            return data == step.over
+        case WriteOrder():
+            # An odd byte at the end is no number to anybody, and keeps nothing from being mended.
+            return (data or b"")[: len(data or b"") // 2 * 2] == _packed(step.over)
+        case ClearNext():
+            return data == step.over
+
+
+def _target(step: Step) -> tuple[str, str]:
+    if isinstance(step, WriteFile):
+        return step.volume, fold(step.file.path)
+    return "", _variable(step)
 
 
 def _variable(step: WriteEntry | WriteOrder | ClearNext) -> str:
@@ -168,9 +271,43 @@ def _variable(step: WriteEntry | WriteOrder | ClearNext) -> str:
             return _NEXT
 
 
-def _digest(former: bytes | Variable | None) -> str:
-    return hashlib.sha256(former).hexdigest() if isinstance(former, bytes) else ""
-
-
 def _packed(order: Sequence[int]) -> bytes:
     return b"".join(struct.pack("<H", number) for number in order)
+
+
+# a record's values
+
+
+def _stored(found: There) -> Any:
+    return found.to_json() if isinstance(found, Variable) else found
+
+
+def _former(stored: Any) -> There:
+    """Raises Problem for what no restore wrote."""
+    try:
+        if isinstance(stored, dict):
+            variable = Variable.from_json(stored)
+            struct.pack("<I", variable.attributes)
+            return variable
+    except (KeyError, TypeError, ValueError, struct.error) as error:
+        raise Problem(f"The restore's record can't be used: {error}. Nothing was written.") from error
+    if stored is None or isinstance(stored, str):
+        return stored
+    raise Problem(f"The restore's record can't be used: {stored!r}. Nothing was written.")
+
+
+def _step(done: Done) -> Step:
+    try:
+        return from_json(done.step)
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
+        raise Problem(f"The restore's record can't be used: {error}. Nothing was written.") from error
+
+
+def _as_problem(error: Problem | OSError) -> Problem:
+    if isinstance(error, Problem):
+        return error
+    return Problem(f"Writing failed: {detail_of(error)}{_of(error)}.")
+
+
+def _of(error: OSError) -> str:
+    return f" ({error.filename})" if error.filename else ""

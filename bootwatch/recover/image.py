@@ -2,74 +2,113 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
-import re
 import subprocess
 import tempfile
-from pathlib import Path
+from collections.abc import Iterator
+from typing import cast
 
+from bootwatch.formats import FormatError
+from bootwatch.formats.fat import Volume
+from bootwatch.formats.reader import Reader
+from bootwatch.observe.window import Window
 from bootwatch.problem import Problem
-from bootwatch.recover.paths import parts_of
+from bootwatch.recover.paths import beside, parts_of
 
-_FREE = re.compile(r"([0-9 ]+) bytes free")
+_LIMIT = 256 << 20
+# What mtools takes for patterns, besides what no name may hold.
+_PATTERN = frozenset("[]")
 
 
 class FatImage:
-    """A FAT file system in a plain file, from ``offset`` (bytes) on."""
+    """A FAT file system of ``size`` bytes in a plain file, from ``offset`` on."""
 
-    def __init__(self, file: str, offset: int) -> None:
-        self._drive = f"{file}@@{offset}"
+    def __init__(self, file: str, offset: int, size: int) -> None:
+        self._file, self._offset, self._size = file, offset, size
 
     def read(self, path: str) -> bytes | None:
         """A file's content, None where there is none. Raises Problem."""
-        if self._run("mattrib", _name(path), check=False).returncode:
-            return None
-        with tempfile.TemporaryDirectory() as folder:
-            copy = Path(folder) / "copy"
-            self._run("mcopy", "-n", _name(path), str(copy))
-            return copy.read_bytes()
+        parts_of(path)
+        with self._volume() as volume, contextlib.suppress(FileNotFoundError):
+            return volume.read(path, _LIMIT)
+        return None
 
     def write(self, path: str, data: bytes) -> None:
         """Put a file in place; folders above it are made. Raises Problem."""
-        names = parts_of(path)
-        for end in range(1, len(names)):
-            folder = "::" + "/".join(names[:end])
-            if self._run("mattrib", folder, check=False).returncode:
-                self._run("mmd", folder)
+        for folder in self.missing_folders(path):
+            self._run("mmd", _name(folder))
+        unfinished = beside(path)
         with tempfile.NamedTemporaryFile() as file:
             file.write(data)
             file.flush()
-            self._run("mcopy", "-o", file.name, f"{_name(path)}.new")
+            self._run("mcopy", "-o", file.name, _name(unfinished))
+        if self.read(unfinished) != data:
+            raise Problem(f"What was written for {path} reads back otherwise; what was there is untouched.")
         self.remove(path)
-        self._run("mren", f"{_name(path)}.new", _name(path))
+        self._run("mren", _name(unfinished), _name(path))
 
     def remove(self, path: str) -> None:
         """Take a file away; one that isn't there is fine. Raises Problem."""
-        if not self._run("mattrib", _name(path), check=False).returncode:
+        if self._is_there(path):
             self._run("mdel", _name(path))
 
-    def free_bytes(self) -> int:
-        found = _FREE.search(self._run("mdir", "::").stdout)
-        return int(found[1].replace(" ", "")) if found else 0
+    def remove_folder(self, path: str) -> None:
+        """Take a folder away if nothing lies in it."""
+        with contextlib.suppress(Problem):  # mtools refuses where something does
+            self._run("mrd", _name(path))
 
-    def _run(self, tool: str, *arguments: str, check: bool = True) -> subprocess.CompletedProcess[str]:
-        command = [tool, "-i", self._drive, *arguments]
+    def missing_folders(self, path: str) -> list[str]:
+        """The folders that writing a file would make, the uppermost first."""
+        names = parts_of(path)
+        folders = ["\\" + "\\".join(names[:end]) for end in range(1, len(names))]
+        return [folder for folder in folders if not self._is_there(folder)]
+
+    def room(self) -> tuple[int, int]:
+        """Free bytes, and in what unit they are given out."""
+        with self._volume() as volume:
+            return volume.free_bytes, volume.cluster_size
+
+    def require_writable(self) -> None:
+        """Raises Problem where the image can't be written."""
+        if not os.access(self._file, os.W_OK):
+            raise Problem(f"The disk image {self._file} can't be written.")
+
+    def _is_there(self, path: str) -> bool:
+        with self._volume() as volume, contextlib.suppress(FileNotFoundError):
+            volume.find(path)
+            return True
+        return False
+
+    @contextlib.contextmanager
+    def _volume(self) -> Iterator[Volume]:
+        try:
+            with open(self._file, "rb") as file:
+                yield Volume(cast(Reader, Window(file, self._offset, self._size)))
+        except FormatError as error:
+            raise Problem(f"The boot volume in {self._file} is damaged: {error}.") from error
+
+    def _run(self, tool: str, *arguments: str) -> None:
+        command = [tool, "-i", f"{self._file}@@{self._offset}", *arguments]
         try:
             done = subprocess.run(
                 command,
                 stdin=subprocess.DEVNULL,
                 capture_output=True,
                 text=True,
+                errors="replace",
                 check=False,
+                start_new_session=True,  # who stops us at the keyboard doesn't stop it half-way
                 env={**os.environ, "MTOOLS_SKIP_CHECK": "1", "LC_ALL": "C.UTF-8"},
             )
         except FileNotFoundError as error:
             raise Problem("mtools is not installed, and disk images are written with it.") from error
-        if check and done.returncode:
+        if done.returncode:
             said = (done.stderr or done.stdout).strip().splitlines()
             raise Problem(f"The disk image could not be written: {said[0] if said else tool}.")
-        return done
 
 
 def _name(path: str) -> str:
+    if _PATTERN & set(path):
+        raise Problem(f"mtools can't write {path!r} in a disk image: it takes the brackets for a pattern.")
     return "::" + "/".join(parts_of(path))

@@ -8,17 +8,24 @@ import errno
 import fcntl
 import os
 import struct
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from pathlib import Path
 
+from bootwatch.keep.files import write_whole
 from bootwatch.model.variable import Variable
 from bootwatch.observe.machine import Machine, detail_of
+from bootwatch.observe.variable_store import is_efivarfs, read_store
 from bootwatch.observe.variables import FOLDER
 from bootwatch.problem import Problem
 
 _ATTRIBUTES = struct.Struct("<I")
 _ROOM = 64 << 10
+# What a store needs beside name and content: edk2's header of an authenticated variable, and its alignment.
+_HEADER = 64
 # <linux/fs.h>; most variables are protected so, and those of the boot manager are not.
-_GET_FLAGS, _SET_FLAGS = 0x80086601, 0x40086602
+_FLAGS = array.array("l", [0])
+_GET_FLAGS = 2 << 30 | _FLAGS.itemsize << 16 | ord("f") << 8 | 1
+_SET_FLAGS = 1 << 30 | _FLAGS.itemsize << 16 | ord("f") << 8 | 2
 _IMMUTABLE = 0x10
 # Where each errno comes from: the kernel's checks, or the firmware's answer.
 _WHY = {
@@ -37,6 +44,32 @@ class VariableStore:
     def __init__(self, machine: Machine) -> None:
         self._machine = machine
 
+    def require_writable(self) -> None:
+        """Raises Problem where no variable can be written at all."""
+        folder = self._machine.locate(FOLDER)
+        try:
+            is_read_only = os.statvfs(folder).f_flag & os.ST_RDONLY
+        except OSError as error:
+            raise Problem(f"The firmware's variables are not there: {folder}: {detail_of(error)}.") from error
+        if is_read_only:
+            raise Problem(
+                f"The firmware's variables are mounted read-only at {folder}.",
+                f"sudo mount -o remount,rw {folder}",
+            )
+
+    def require_room(self, wanted: Mapping[str, Variable]) -> None:
+        """Raises Problem where the firmware says that its store hasn't the room. It may not know."""
+        free = read_store(self._machine).free
+        needed = sum(
+            _HEADER + 2 * (len(name) - len("-") - 36 + 1) + len(variable.data)
+            for name, variable in wanted.items()
+        )
+        if free is not None and needed > free:
+            raise Problem(
+                f"The firmware's store has no room: {needed} bytes are needed, and {free} may be written.",
+                "Restart once: many firmwares make room then. Else see: bootwatch meaning store-full",
+            )
+
     def read(self, name: str) -> Variable | None:
         """None for one that isn't there. Raises Problem when it can't be read."""
         try:
@@ -51,6 +84,8 @@ class VariableStore:
             raise _problem("read", name, error) from error
         finally:
             os.close(handle)
+        if not data:
+            return None  # a file was made for it, and nothing ever written: the firmware has none
         if len(data) < _ATTRIBUTES.size:
             raise Problem(f"The firmware variable {name} can't be read: it ends too early.")
         return Variable(_ATTRIBUTES.unpack_from(data)[0], data[_ATTRIBUTES.size :])
@@ -60,16 +95,7 @@ class VariableStore:
         data = _ATTRIBUTES.pack(variable.attributes) + variable.data
         try:
             with self._changeable(name):
-                handle = os.open(
-                    self._path(name), os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o644
-                )
-                try:
-                    if os.write(handle, data) != len(data):
-                        raise OSError(errno.EIO, os.strerror(errno.EIO))
-                    self._cut(handle, len(data))
-                    os.fsync(handle)
-                finally:
-                    os.close(handle)
+                self._set(self._path(name), data)
         except OSError as error:
             raise _problem("written", name, error) from error
 
@@ -83,17 +109,35 @@ class VariableStore:
         except OSError as error:
             raise _problem("deleted", name, error) from error
 
+    def _set(self, path: str, data: bytes) -> None:
+        flags = os.O_WRONLY | os.O_CLOEXEC | os.O_NOFOLLOW
+        is_new = False
+        try:
+            handle = os.open(path, flags)
+        except FileNotFoundError:
+            handle, is_new = os.open(path, flags | os.O_CREAT | os.O_EXCL, 0o644), True
+        try:
+            if os.fstat(handle).st_size > len(data) and not self._is_real:
+                # A plain file that stands for a variable would keep its end; efivarfs sees to that itself.
+                write_whole(Path(path), data, 0o644)
+            elif os.write(handle, data) != len(data):
+                raise OSError(errno.EIO, os.strerror(errno.EIO))
+        except OSError:
+            if is_new:  # efivarfs keeps the empty file of a variable that the firmware refused
+                with contextlib.suppress(OSError):
+                    os.unlink(path)
+            raise
+        finally:
+            os.close(handle)
+
+    @property
+    def _is_real(self) -> bool:
+        return is_efivarfs(self._machine, self._machine.locate(FOLDER))
+
     def _path(self, name: str) -> str:
-        if "/" in name or name in ("", ".", ".."):
+        if "/" in name or "\0" in name or name in ("", ".", ".."):
             raise Problem(f"{name!r} is no name of a firmware variable.")
         return os.path.join(self._machine.locate(FOLDER), name)
-
-    @staticmethod
-    def _cut(handle: int, size: int) -> None:
-        """A plain file that stands for a variable keeps its former length; efivarfs sees to that itself."""
-        if os.fstat(handle).st_size > size:
-            with contextlib.suppress(OSError):
-                os.ftruncate(handle, size)
 
     @contextlib.contextmanager
     def _changeable(self, name: str) -> Iterator[None]:
@@ -115,7 +159,7 @@ class VariableStore:
         except OSError:
             return None
         try:
-            found = array.array("l", [0])
+            found = _FLAGS[:]
             fcntl.ioctl(handle, _GET_FLAGS, found)
             return found[0]
         except OSError:

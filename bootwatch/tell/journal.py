@@ -19,6 +19,7 @@ REMINDER_ID = "977bc1e2a6ce49d5b64e8c721f8f8793"
 ALL_CLEAR_ID = "db81212178544351a6784a312531d167"
 ADDRESSES_ID = "8d1683f581f64302a25324e44ce62922"
 UNTOLD_ID = "e9186988fbf54092be0dd0ede00561b6"
+RESTORE_ID = "cf35bd4c0f9d4de4851f66234ce67821"
 
 _SOCKET = "/run/systemd/journal/socket"
 
@@ -59,6 +60,18 @@ def announce_untold(address: str, why: str, places: Places) -> None:
     if places.is_this_machine:
         text = f"bootwatch could not tell {plain(address)} of changes, and has given up: {plain(why)}"
         _write(text, [("MESSAGE_ID", UNTOLD_ID), ("PRIORITY", "3"), ("BOOTWATCH_ADDRESS", plain(address))])
+
+
+def announce_restore(number: int, said: str, places: Places, *, is_stopped: bool) -> None:
+    """Put into the journal what a restore wrote, took back, or was stopped at. Only the running machine has
+    one."""
+    if places.is_this_machine and os.path.exists(_SOCKET):
+        fields = [
+            ("MESSAGE_ID", RESTORE_ID),
+            ("PRIORITY", "3" if is_stopped else "5"),
+            ("BOOTWATCH_RESTORE", str(number)),
+        ]
+        _write(plain(f"bootwatch restore {number} {said}", 2000), fields)
 
 
 def alert_text(message: Message) -> str:
