@@ -57,11 +57,15 @@ class Rhythm:
 
 
 def learn(
-    on: Sequence[datetime.datetime], signs: Sequence[datetime.datetime], shared: Sequence[Span] = ()
+    on: Sequence[datetime.datetime],
+    signs: Sequence[datetime.datetime],
+    shared: Sequence[Span] = (),
+    said: int | None = None,
 ) -> Rhythm:
     """``on``: when it is known to have been on, in order; ``signs``: when it gave signs of life; ``shared``:
-    times that don't count, since many machines paused together."""
-    every, is_guessed = _every(signs)
+    times that don't count, since many machines paused together. ``said``: after how many days it says that it
+    gives one, 0 for never; None where it doesn't say."""
+    every, is_guessed = _every(signs) if said is None else (said * _DAY or None, False)
     waits = _waits(on, every or _WEEK, shared)
     wait = max(waits, default=_NONE)
     return Rhythm(every, is_guessed, wait if len(waits) >= 3 else max(wait, _WEEK), len(waits))

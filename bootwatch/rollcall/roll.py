@@ -133,7 +133,7 @@ def judged(told: Sequence[tuple[str, Story]], now: datetime.datetime) -> list[Ro
 
 
 def _row(name: str, story: Story, spans: Sequence[Span], now: datetime.datetime) -> Row:
-    rhythm = learn(story.on, story.signs, spans)
+    rhythm = learn(story.on, story.signs, spans, story.last.state.sign_of_life)
     last = story.last.time
     silence = max(now - last, _NONE)
     level = story.last.state.level

@@ -20,6 +20,7 @@ NAME = 100
 _MOST_STARTS = 200
 _MOST_NUMBER = 2**53
 _TEXT = 200
+_MOST_DAYS = 400
 _YEARS = range(1990, 2200)
 
 
@@ -28,7 +29,8 @@ class State:
     """One machine's state as it was sent. Texts are harmless, times are UTC by the machine's own clock.
 
     ``open``: how many things people must hear of, by level. ``expected``: whether the usual
-    system starts next.
+    system starts next. ``sign_of_life``: after how many days it gives one; 0 for never, None where it doesn't
+    say.
     """
 
     machine: str
@@ -44,6 +46,7 @@ class State:
     called: str
     opened: str
     message: str
+    sign_of_life: int | None = None
 
     @property
     def level(self) -> Level | None:
@@ -73,6 +76,7 @@ class State:
             called=_text(document.get("called", "")),
             opened=_text(document.get("opened", "")),
             message=_text(document.get("message", "")),
+            sign_of_life=_days(document.get("sign_of_life")),
         )
 
 
@@ -118,6 +122,10 @@ def _number(value: Any) -> int:
     if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value < _MOST_NUMBER:
         raise ValueError("a number in it is damaged")
     return value
+
+
+def _days(value: Any) -> int | None:
+    return None if value is None else min(_number(value), _MOST_DAYS)
 
 
 def _object(document: Mapping[str, Any], member: str) -> Mapping[str, Any]:

@@ -124,14 +124,14 @@ def _message(history: History, config: Config, found: Found, own: str) -> Messag
         drift=found.drift,
         news=(),
         routes=found.routes,
-        state=_state(history, found),
+        state=_state(history, config, found),
         care=config.care,
         files_untouched=found.files_untouched,
         spoken=found.spoken,
     )
 
 
-def _state(history: History, found: Found) -> dict[str, Any]:
+def _state(history: History, config: Config, found: Found) -> dict[str, Any]:
     known = seen_when_saved(found.baseline, found.drift)
     return state_document(
         machine=found.machine,
@@ -144,6 +144,7 @@ def _state(history: History, found: Found) -> dict[str, Any]:
         routes=found.routes,
         next_expected=found.next_expected,
         spoken=found.spoken,
+        sign_of_life=config.sign_of_life,
     )
 
 

@@ -36,8 +36,10 @@ def state_document(
     routes: Document,
     next_expected: bool | None,
     spoken: str,
+    sign_of_life: int | None,
 ) -> Document:
     """``levels`` counts what people must hear of; ``starts`` are the times of the last starts, newest first.
+    ``sign_of_life``: after how many days one is sent, None for never (0 in the document).
 
     Names are as they came from the machine.
     """
@@ -64,6 +66,7 @@ def state_document(
         ],
         "unread": len(drift.gaps),
         "spoken": spoken,
+        "sign_of_life": sign_of_life or 0,
     }
 
 

@@ -50,7 +50,9 @@ def document(
         routes=routes,
         next_expected=not other,
         spoken="",
+        sign_of_life=None,
     )
+    del state["sign_of_life"]  # as versions that didn't say it: its rhythm shows it
     alert = {"kind": "news", "alert": "x", "called": "a1", "stage": 1, "opened": starts[0], "message": "m"}
     sign = {"kind": "sign of life", "alert": None, "called": "", "stage": 1, "opened": "", "message": "m"}
     return state | (alert if level else sign) | members

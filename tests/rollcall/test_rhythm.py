@@ -76,3 +76,10 @@ def test_with_one_sign_a_month_is_assumed() -> None:
 def test_the_less_is_known_the_more_is_allowed() -> None:
     limits = [Rhythm(7 * DAY, False, 10 * DAY, known).limit() for known in (1, 5, 50)]
     assert limits == [72 * DAY, 32 * DAY, 23 * DAY]
+
+
+def test_interval_that_the_machine_says_itself_counts_at_once() -> None:
+    signs = days(0, 7, 14, 21)
+    assert learn(days(*WORKDAYS), signs, said=30).every == datetime.timedelta(days=30)
+    assert learn(days(*WORKDAYS), [], said=7).every == datetime.timedelta(days=7)
+    assert learn(days(*WORKDAYS), signs, said=0).usual() is None
