@@ -21,7 +21,7 @@ from bootwatch.tell import board as published
 from bootwatch.tell import desktop_board
 from bootwatch.tell.desktop import Mark, Session, Showing, Slot, Urgency, decide
 from bootwatch.tell.desktop_board import Board
-from bootwatch.tell.desktop_text import whole_text
+from bootwatch.tell.desktop_text import can_open, open_text, whole_text
 from tests.tell import kinds
 from tests.tell.samples import HOSTILE, harmful, hostile_drift
 
@@ -243,3 +243,26 @@ def test_hostile_names_are_harmless(tmp_path: Path) -> None:
     board = Board(message, refused=(HOSTILE,))
     notes = decide(Session(), board, NOW).notes.values()
     assert not harmful("".join(note.title + note.body for note in notes) + whole_text(board))
+
+
+# The text behind the button
+
+
+@pytest.mark.parametrize("manager", [0, 1], ids=["by the manager", "by itself"])
+def test_the_text_is_opened_outside_of_our_own_unit(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, manager: int
+) -> None:
+    folder = tmp_path / "bin"
+    folder.mkdir()
+    for name, status in (("systemd-run", manager), ("setsid", 0), ("xdg-open", 0)):
+        (folder / name).write_text(f'#!/bin/sh\necho "{name} $*" >>{tmp_path}/called\nexit {status}\n')
+        (folder / name).chmod(0o755)
+    for name, value in (("PATH", folder), ("XDG_RUNTIME_DIR", tmp_path), ("INVOCATION_ID", "1f" * 16)):
+        monkeypatch.setenv(name, str(value))
+    assert can_open()
+    open_text(Board(kinds.weakened()))
+    file = tmp_path / "bootwatch/alert.txt"
+    asked = [f"systemd-run --user --quiet --collect -- xdg-open {file}", f"setsid --fork xdg-open {file}"]
+    assert (tmp_path / "called").read_text().splitlines() == asked[: 1 + manager]
+    (folder / "xdg-open").unlink()
+    assert not can_open()
