@@ -66,12 +66,14 @@ def announce_restore(number: int, said: str, places: Places, *, is_stopped: bool
     """Put into the journal what a restore wrote, took back, or was stopped at. Only the running machine has
     one."""
     if places.is_this_machine and os.path.exists(_SOCKET):
-        fields = [
-            ("MESSAGE_ID", RESTORE_ID),
-            ("PRIORITY", "3" if is_stopped else "5"),
-            ("BOOTWATCH_RESTORE", str(number)),
-        ]
+        fields = restore_fields(number, is_stopped=is_stopped)
         _write(plain(f"bootwatch restore {number} {said}", 2000), fields)
+
+
+def restore_fields(number: int, *, is_stopped: bool) -> Fields:
+    """A restore's record: an error where it was stopped."""
+    severity = "3" if is_stopped else "5"
+    return [("MESSAGE_ID", RESTORE_ID), ("PRIORITY", severity), ("BOOTWATCH_RESTORE", str(number))]
 
 
 def alert_text(message: Message) -> str:

@@ -21,9 +21,11 @@ from bootwatch.tell.journal import (
     ALERT_ID,
     ALL_CLEAR_ID,
     REMINDER_ID,
+    RESTORE_ID,
     alert_fields,
     alert_text,
     announce,
+    restore_fields,
 )
 from tests.tell.journals import has_namespaces
 from tests.tell.samples import (
@@ -180,9 +182,16 @@ def test_the_catalog_explains_each_record(tmp_path: Path) -> None:
         assert (shown.returncode, shown.stderr) == (0, "")
     known = {value for name, value in vars(journal).items() if name.endswith("_ID")}
     assert sorted(re.findall(r"^-- (\w{32})$", shown.stdout, re.M)) == sorted(known)
-    assert shown.stdout.count("Defined-By: bootwatch") == len(known) == 5
+    assert shown.stdout.count("Defined-By: bootwatch") == len(known) == 6
 
 
 def test_the_catalog_names_fields_that_records_have() -> None:
     named = set(re.findall(r"@(\w+)@", (PROJECT / "units/bootwatch.catalog").read_text()))
-    assert named - {name for name, _ in alert_fields(of_alert(Kind.REMINDER))} == {"BOOTWATCH_ADDRESS"}
+    told = {name for name, _ in (*alert_fields(of_alert(Kind.REMINDER)), *restore_fields(3, is_stopped=True))}
+    assert named - told == {"BOOTWATCH_ADDRESS"}
+
+
+def test_a_restore_that_stopped_is_an_error() -> None:
+    done, stopped = (dict(restore_fields(3, is_stopped=one)) for one in (False, True))
+    assert done == {"MESSAGE_ID": RESTORE_ID, "PRIORITY": "5", "BOOTWATCH_RESTORE": "3"}
+    assert stopped == done | {"PRIORITY": "3"}
