@@ -1,4 +1,4 @@
-"""Whether this is the program out of a recovery kit: one file, and no libraries, users or services beside it."""
+"""Whether this is the program out of a recovery kit: one file, with no library, user or service beside it."""
 
 from __future__ import annotations
 

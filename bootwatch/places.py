@@ -64,6 +64,11 @@ class Places:
         return self.state / "restores"
 
     @property
+    def log_folder(self) -> Path:
+        """Where root's log lies: with a kit, which stays what it is, beside the records."""
+        return self.restores if self.from_kit else self.baseline
+
+    @property
     def kit(self) -> Path:
         """The recovery kit that is always kept here, and when one was last put elsewhere. Root's."""
         return self.state / "kit"

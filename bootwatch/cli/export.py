@@ -1,4 +1,4 @@
-"""bootwatch baseline export: write a recovery kit."""
+"""bootwatch baseline export: write a recovery kit, or try whether one brings every system back."""
 
 from __future__ import annotations
 
@@ -16,13 +16,18 @@ from bootwatch.problem import UsageProblem
 def add(parts: Any) -> None:
     command = parts.add_parser(
         "export",
-        help="write a recovery kit onto a stick",
+        help="write a recovery kit onto a stick, or check one",
         description="A recovery kit holds the baseline, the firmware's variables, copies of the loaders, the "
         "partition tables, and the program that brings them back from any live system. Of people's files it "
         "holds none.",
     )
     what = command.add_mutually_exclusive_group(required=True)
     what.add_argument("--to", metavar="FOLDER|FILE.zip", help="where to: a stick's folder, or a zip")
+    what.add_argument(
+        "--check", metavar="KIT", help="try a kit on today's snapshot: would it bring every system back?"
+    )
+    # What the reader's user is asked for: an open file with what a kit holds, to be tried.
+    what.add_argument("--tried", type=int, help=argparse.SUPPRESS)
     # What root's own unit runs: the kit that is always kept, or with a folder the one there.
     what.add_argument("--renew", nargs="?", const="", help=argparse.SUPPRESS)
     command.add_argument("--yes", action="store_true", help="replace a kit that is there already")
@@ -33,6 +38,8 @@ def add(parts: Any) -> None:
 def run(arguments: argparse.Namespace) -> int:
     if arguments.renew is not None:
         return _renew(arguments)
+    if arguments.check is not None or arguments.tried is not None:
+        return _check(arguments)
     return _export(arguments)
 
 
@@ -59,6 +66,23 @@ def _export(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def _check(arguments: argparse.Namespace) -> int:
+    """0 the kit brings back all that a kit can, 1 it doesn't, 3 that can't be told."""
+    from bootwatch.service.kit_check import check, tried_on_newest
+    from bootwatch.tell.kit_report import checked_report
+
+    places: Places = arguments.places
+    if arguments.tried is not None:
+        found: dict[str, Any] | int = tried_on_newest(places, arguments.tried)
+    else:
+        _require_rights(places)
+        found = check(places, Path(arguments.check).resolve(), as_json=arguments.json)
+    if isinstance(found, int):
+        return found
+    print(json.dumps(found, indent=1) if arguments.json else checked_report(found).rstrip())
+    return {True: 0, False: 1, None: 3}[found["back"]]
+
+
 def _renew(arguments: argparse.Namespace) -> int:
     from bootwatch.service.kit import renew
 
@@ -73,4 +97,4 @@ def _renew(arguments: argparse.Namespace) -> int:
 def _require_rights(places: Places) -> None:
     """On the running machine baseline and spares are root's."""
     if places.is_this_machine and os.geteuid() != 0:
-        raise UsageProblem("A recovery kit is made with root's rights.", "Run it with sudo.")
+        raise UsageProblem("Recovery kits are made and checked with root's rights.", "Run it with sudo.")

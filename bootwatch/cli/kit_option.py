@@ -33,6 +33,10 @@ def go_by_kit(arguments: argparse.Namespace, *, insists: bool = False) -> None:
     state = Path(arguments.state) if arguments.state else None
     arguments.places = with_kit(arguments.places, found, state=state)
     print(f"Kit {plain(found.words, _PATH)}", file=sys.stderr)
+    if getattr(arguments, "write", False):
+        print(
+            f"What is written is recorded in {plain(str(arguments.places.restores), _PATH)}", file=sys.stderr
+        )
     if arguments.places.is_this_machine and os.geteuid() == 0:
         print("Worked out with root's own rights, since no service stands beside a kit.", file=sys.stderr)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import stat
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,6 +16,7 @@ from bootwatch.recover.kit_find import Candidate, find
 from bootwatch.recover.kit_names import safe_name
 
 _RECORDS = "bootwatch-records"
+_ELSEWHERE = "var/lib/bootwatch-records"
 
 
 def chosen(places: Places, kit: Path, *, insists: bool = False) -> Candidate:
@@ -27,7 +30,17 @@ def chosen(places: Places, kit: Path, *, insists: bool = False) -> Candidate:
 
 def with_kit(places: Places, found: Candidate, *, state: Path | None) -> Places:
     """The places for a command that goes by a kit: unless ``state`` is named, records lie beside it, since a
-    live system forgets its own files."""
+    live system forgets its own files; elsewhere where others could change them there, or nobody can."""
     kit = found.place.resolve()
-    beside = kit.parent / _RECORDS / safe_name(kit.stem if kit.is_file() else kit.name)
-    return replace(places, state=state or beside, from_kit=kit)
+    own = safe_name(kit.stem if kit.is_file() else kit.name)
+    beside, elsewhere = kit.parent / _RECORDS / own, places.root / _ELSEWHERE / own
+    usual = beside if _is_own(kit.parent) else elsewhere
+    return replace(places, state=state or usual, from_kit=kit)
+
+
+def _is_own(folder: Path) -> bool:
+    """Whether what the caller makes there is the caller's alone: a stick may be mounted for somebody else,
+    or for reading only."""
+    about = folder.stat()
+    is_writable = os.access(folder, os.W_OK) and not os.statvfs(folder).f_flag & os.ST_RDONLY
+    return is_writable and about.st_uid == os.geteuid() and not about.st_mode & (stat.S_IWGRP | stat.S_IWOTH)

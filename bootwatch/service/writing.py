@@ -137,9 +137,9 @@ def _tell(places: Places, number: int, said: str, *, is_stopped: bool = False) -
     try:
         _log(places, f"restore {number} {said}")
     except OSError as error:
-        print(f"bootwatch: it can't be noted in {places.baseline}: {detail_of(error)}", file=sys.stderr)
+        print(f"bootwatch: it can't be noted in {places.log_folder}: {detail_of(error)}", file=sys.stderr)
     announce_restore(number, said, places, is_stopped=is_stopped)
 
 
 def _log(places: Places, said: str) -> None:
-    baselines.append_log(places.baseline, plain(f"{utc_now()} {said}", _LOG_LINE))
+    baselines.append_log(places.log_folder, plain(f"{utc_now()} {said}", _LOG_LINE))

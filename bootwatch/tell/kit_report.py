@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from bootwatch.tell.layout import wrapped
-from bootwatch.tell.phrases import counted, moment
+from bootwatch.tell.phrases import counted, moment, reading
 from bootwatch.tell.plain import plain
+from bootwatch.tell.routes_words import joined
 
 _PATH = 4000
+_BACK = {True: "yes", None: "not known", False: "no"}
 Document = dict[str, Any]
 
 
@@ -25,6 +27,47 @@ def exported_report(place: str, files: int, size: int, about: Document, width: i
     lines += lacking(about, width)
     lines += ["", *wrapped("Would it bring every system back? bootwatch baseline export --check KIT", width)]
     return "\n".join(lines) + "\n"
+
+
+def checked_report(document: Document, width: int = 80) -> str:
+    """What the kit brings back after each loss, and what it doesn't. Ends with a newline."""
+    about, baseline = document["about"], document["about"]["baseline"]
+    lines = wrapped(f"The kit {plain(document['kit'], _PATH)} is whole.", width)
+    lines += wrapped(
+        f"It is of {plain(about['machine'])}, made {moment(about['made'])} from the baseline of "
+        f'{moment(baseline["saved"])} ("{plain(baseline["reason"])}"): {document["words"]}.',
+        width,
+    )
+    if not document["is_current"]:
+        lines += wrapped(
+            "The baseline was saved anew since. Make a new kit: sudo bootwatch baseline export", width
+        )
+    lines += lacking(about, width)
+    tried = f"{reading(document['snapshot'])}, {moment(str(document['time']))}"
+    lines += ["", *wrapped(f"Tried on {tried}: what is lost, and what it brings back", width)]
+    for back in (False, None, True):
+        lines += _losses([one for one in document["losses"] if one["back"] is back], width)
+    return "\n".join([*lines, "", *_verdict(document, width)]) + "\n"
+
+
+def _losses(losses: list[Document], width: int) -> list[str]:
+    """Those of one verdict: the words stand in front, so that a column of them can be read down."""
+    lines: list[str] = [""] if losses else []
+    for one in losses:
+        said = f" ({one['first']})" if one["first"] else ""
+        why = f"; {plain(str(one['why']), 500)}" if one["why"] else ""
+        lines += wrapped(f"{plain(one['what'], 500)}{said}{why}", width, f"  {_BACK[one['back']]:9} ")
+    return lines
+
+
+def _verdict(document: Document, width: int) -> list[str]:
+    systems = joined(plain(name, 60) for name in document["systems"])
+    said = {
+        True: f"It brings {systems} back: yes, after every loss but that of a disk.",
+        None: f"Whether it brings {systems} back can't be told of every loss: see above.",
+        False: f"It does not bring {systems} back after every loss: see above.",
+    }[document["back"]]
+    return wrapped(said, width)
 
 
 def lacking(about: Document, width: int) -> list[str]:
