@@ -76,6 +76,10 @@ def _read_one(machine: Machine, file_name: str, name: str, found: Variables) -> 
     except OSError as error:
         found.gaps.append(Gap("variables", name, reason_for(error), detail_of(error)))
         return
+    if not raw:
+        # The firmware says that it has none of that name; the file was made for one that was never written
+        # (linux/fs/efivarfs/file.c).
+        return
     if len(raw) < _ATTRIBUTES.size:
         found.gaps.append(Gap("variables", name, Reason.DAMAGED, "shorter than its attributes"))
     elif len(raw) > _MOST:
