@@ -272,6 +272,19 @@ def one_life(guest: Guest, folder: Path, stack: ExitStack) -> None:
     guest.check(f"systemctl start {SENDER}")
     assert len(mails(guest)) == 1
     assert len(alerts(guest)) == 1
+    check_who_was_told(guest)
+
+
+def check_who_was_told(guest: Guest) -> None:
+    """Anybody may see it. Root's test of the addresses goes out as the sender's user, without receipts."""
+    (told,) = json.loads(guest.get("/run/bootwatch/send/state.json"))["told"]
+    assert (told["address"], told["reader"]) == ("mailto://127.0.0.1", "technician")
+    assert told["alert"] == json.loads(guest.get("/run/bootwatch/alert.json"))["message"]["alert"]
+    listed = "ls -l --time-style=full-iso /var/lib/bootwatch-send"
+    before = guest.check(listed)
+    assert guest.check("bootwatch alerts test").strip() == "mailto://127.0.0.1: delivered"
+    assert mails(guest)[1]["Subject"].endswith(": a test, nothing happened")
+    assert guest.check(listed) == before
 
 
 def check_own_update(guest: Guest) -> None:
