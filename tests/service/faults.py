@@ -85,9 +85,6 @@ def _start(world: World, *names: str) -> None:
     world.spool(message())
 
 
-# network and name
-
-
 def _network_down(world: World) -> None:
     _start(world)
     assert world.run().left == 1
@@ -103,9 +100,6 @@ def _no_name(world: World) -> None:
     with mock.patch("socket.getaddrinfo", side_effect=trouble):
         assert world.run().left == 1
     world.run_until_done()
-
-
-# the server's answers
 
 
 def _answers(**answers: str | None) -> Callable[[World], None]:
@@ -171,9 +165,6 @@ def _certificate(name: str, address: str | None) -> Callable[[World], None]:
     return played
 
 
-# lines, power and disks
-
-
 def _never_answers(world: World) -> None:
     world.limit = 1.5
     _answers(taken="...")(world)
@@ -213,9 +204,6 @@ def _disk_full(world: World) -> None:
             assert "the disk has room" in problem.hint
     world.run()
     world.run_until_done()
-
-
-# time
 
 
 def _clock_put_back(world: World) -> None:
@@ -277,9 +265,6 @@ def _three_weeks(world: World) -> None:
     world.run_until_done()
     first, second = world.handler.mails
     assert second["References"] == first["Message-ID"] and len(world.handler.mails) == 2
-
-
-# several
 
 
 def _mixed(world: World) -> None:
