@@ -24,6 +24,8 @@ TARGETS = {
 VARIANTS: dict[str, list[str]] = {
     "witness": ["witness.c"],  # says where it was loaded from, switches off
     "leaver": ["witness.c", "-DLEAVE=EFI_ABORTED"],  # says so and returns an error, as a menu that is left
+    "fernwick": ["witness.c", '-DWHO="fernwick"'],  # the same under a system's name
+    "quarry": ["witness.c", '-DWHO="quarry"'],
     "ender": ["witness.c", "-DLEAVE=EFI_SUCCESS"],  # says so and returns success
     "texts": ["texts.c"],  # gives the firmware's own text of device paths, switches off
     "measured": ["measured.c"],  # gives the log of what the firmware measured, switches off

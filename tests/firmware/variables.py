@@ -55,6 +55,10 @@ class Variables:
         """Takes the variable away; raises KeyError when there is none."""
         del self._list[name]
 
+    def free_bytes(self) -> int:
+        """What is left of the store, once it is written anew without gaps."""
+        return int(self._store.end - self._store.start - len(self._store.bytes_varlist(self._list)))
+
     def efivars(self) -> dict[str, bytes]:
         """What a running system sees, as efivarfs shows it: NAME-GUID to attributes and value."""
         return {

@@ -25,7 +25,15 @@ def look(
     folder: Path, disks: dict[Place, Image], variables: dict[str, bytes], architecture: Architecture
 ) -> Snapshot:
     """Builds the root in the folder and lets bootwatch look at it. The images have to be raw."""
-    folder.mkdir()
+    lay(folder, disks, variables, architecture)
+    return observe(observed.Machine(folder), Moment.SHUTDOWN)
+
+
+def lay(
+    folder: Path, disks: dict[Place, Image], variables: dict[str, bytes], architecture: Architecture
+) -> None:
+    """Builds the root in the folder, which may hold what no firmware or kernel makes."""
+    folder.mkdir(exist_ok=True)
     arch, bits = KERNEL_NAMES[architecture]
     _write(folder / "proc/sys/kernel/arch", arch)
     _write(folder / "sys/firmware/efi/fw_platform_size", bits)
@@ -37,7 +45,6 @@ def look(
     (folder / "dev").mkdir()
     for place, image in disks.items():
         _attach(folder, sysfs(architecture)[place.name], image)
-    return observe(observed.Machine(folder), Moment.SHUTDOWN)
 
 
 def _volatile(architecture: Architecture) -> dict[str, bytes]:

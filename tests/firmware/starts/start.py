@@ -24,7 +24,8 @@ _BOOT_LIMIT = 60.0
 @dataclass(frozen=True)
 class Program:
     """A program that said from where it was loaded: the firmware's text of the path, optional data in hex,
-    the entry that led there. It `left` (returned an error) or `started` (switched the machine off)."""
+    the entry that led there. It `left` (returned an error) or `started` (switched the machine off; a program
+    that plays a named system says that name instead)."""
 
     event: str
     path: str
@@ -79,4 +80,4 @@ def _end(process: Process) -> tuple[str, str | None] | None:
     if not process.has_ended:
         return None
     events = process.console.events
-    return ("started" if events and events[-1]["event"] == "started" else "reset"), None
+    return ("started" if events and events[-1]["event"] != "left" else "reset"), None

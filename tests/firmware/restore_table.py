@@ -1,0 +1,55 @@
+"""The table of damages and ways back:
+
+    python -m tests.firmware.restore_table [WAY ...]
+
+damages the machine of two systems in every way, once for each way back, and starts it before and after on the
+real firmware. Two machines run side by side; a row takes about 10 s.
+"""
+
+import sys
+import tempfile
+from collections.abc import Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+from tests.firmware.damages import DAMAGES, Damage
+from tests.firmware.restore_ways import WAYS, Tried, tried
+from tests.firmware.slot import SLOTS
+
+
+def rows(damages: Iterable[Damage], ways: Iterable[str], *, before: bool = False) -> Iterator[Tried]:
+    """Each damage with each way, in their order."""
+
+    def one(pair: tuple[Damage, str]) -> Tried:
+        with tempfile.TemporaryDirectory(prefix="damage.") as folder:
+            return tried(*pair, Path(folder), before=before)
+
+    ways = list(ways)
+    with ThreadPoolExecutor(SLOTS) as workers:
+        yield from workers.map(one, [(damage, way) for damage in damages for way in ways])
+
+
+def line(row: Tried) -> str:
+    """One line of the table."""
+    both = "yes" if row.after.both else "NO"
+    return f"{row.damage:<68} {row.way:<10} {both:<4} {row.seconds:5.1f}  {row.before!s:<58} {row.after}" + (
+        f"\n    left: {row.left}" if row.left else ""
+    )
+
+
+HEAD = f"{'damage':<68} {'way':<10} both {'s':>5}  {'starts before':<58} starts after"
+
+
+def main(ways: list[str]) -> int:
+    """1 where some way doesn't bring both back."""
+    print(HEAD, flush=True)
+    failed = 0
+    for row in rows(DAMAGES.values(), ways or WAYS, before=True):
+        print(line(row), flush=True)
+        failed += not row.after.both
+    print(f"{failed} of {len(DAMAGES) * len(ways or WAYS)} without both systems")
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

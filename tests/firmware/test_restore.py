@@ -1,0 +1,32 @@
+"""What was damaged is brought back, in each way, and the real firmware starts both systems."""
+
+import pytest
+
+from tests.firmware.damages import DAMAGES
+from tests.firmware.restore_table import line, rows
+from tests.firmware.restore_ways import UNABLE, WAYS
+
+pytestmark = pytest.mark.firmware
+
+SAMPLE = (
+    "the usual system's entry deleted",
+    "entry's number taken by another",
+    "loader deleted",
+    "boot volume re-formatted",
+    "both boot volumes emptied, a fresh store",
+)
+
+
+def test_both_start_after_a_sample_of_damages() -> None:
+    found = rows([DAMAGES[name] for name in SAMPLE], ["restore"])
+    assert [line(row) for row in found if not row.after.both] == []
+
+
+@pytest.mark.whole
+@pytest.mark.parametrize("way", WAYS)
+def test_both_start_after_every_damage(way: str) -> None:
+    found = list(rows(DAMAGES.values(), [way], before=True))
+    assert [line(row) for row in found if row.after.both is ((row.damage, way) in UNABLE)] == []
+    # The damage has to be one, or nothing was tried.
+    wrong = [row for row in found if row.before and row.before.both is DAMAGES[row.damage].is_lost]
+    assert [line(row) for row in wrong] == []
