@@ -25,7 +25,7 @@ _IDENTITIES = (
 _IDENTITY_FORMS = "gpt:PARTUUID, mbr:SIGNATURE-NUMBER or fat:SERIAL, as bootwatch shows it"
 _KEYS = (
     *("machine", "systems", "levels", "accept"),
-    *("looked_after_by", "menu_key", "stick", "language", "sign_of_life"),
+    *("looked_after_by", "menu_key", "stick", "language", "sign_of_life", "kit_to"),
 )
 LANGUAGES = (ENGLISH, "de")
 """Those that texts for owners can be had in."""
@@ -52,7 +52,7 @@ class Config:
     """All settings; the defaults are those of a file that isn't there. ``machine`` None: the host name.
     ``accept`` is the highest level up to which each system's own updates are expected and told to nobody.
     ``care`` is for the owner's texts. ``sign_of_life``: after how many days a sign of life is sent, None for
-    never."""
+    never. ``kit_to``: a folder in which a recovery kit is kept up to date."""
 
     machine: str | None = None
     systems: tuple[SystemSetting, ...] = ()
@@ -60,6 +60,7 @@ class Config:
     accept: Level = Level.CHANGED
     care: Care = UNKNOWN
     sign_of_life: int | None = None
+    kit_to: Path | None = None
 
     @classmethod
     def load(cls, path: Path) -> Config:
@@ -106,6 +107,7 @@ def _config(settings: Settings, top: Value | None) -> Config:
         accept=Level(accept) if accept else Level.CHANGED,
         care=_care(settings, fields, [system for system in systems if system]),
         sign_of_life=_days(settings, fields.get("sign_of_life")),
+        kit_to=_folder(settings, fields.get("kit_to")),
     )
 
 
@@ -129,6 +131,16 @@ def _days(settings: Settings, value: Value | None) -> int | None:
         settings.wrong(value, f"here belongs a number of days from 1 to {_MOST_DAYS}")
         return None
     return int(text)
+
+
+def _folder(settings: Settings, value: Value | None) -> Path | None:
+    text = settings.text(value)
+    if value is None or text is None:
+        return None
+    if not text.startswith("/") or text.rstrip("/") == "":
+        settings.wrong(value, "here belongs a folder, named from the root on: /mnt/stick, say")
+        return None
+    return Path(text)
 
 
 def _system(settings: Settings, item: Value) -> SystemSetting | None:

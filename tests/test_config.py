@@ -138,12 +138,14 @@ menu_key: F9
 stick: in the drawer
 language: de
 sign_of_life: 7
+kit_to: /mnt/stick
 """,
     )
     assert config.care == Care(
         "Anna", "01234 567890", "F9", "in the drawer", "de", {"Quarry": "the old system"}
     )
     assert config.sign_of_life == 7
+    assert config.kit_to == Path("/mnt/stick")
 
 
 @pytest.mark.parametrize(
@@ -151,6 +153,7 @@ sign_of_life: 7
     [
         ("sign_of_life: 0", "a number of days from 1 to 366"),
         ("sign_of_life: weekly", "a number of days from 1 to 366"),
+        ("kit_to: stick", "a folder, named from the root on"),
         ("language: fr", '"fr" is no language that is known'),
         ("looked_after_by: {phone: '1'}", 'the key "name" is missing'),
     ],

@@ -75,6 +75,7 @@ def _list(places: Places, arguments: argparse.Namespace) -> int:
 
 def _adopt(places: Places, arguments: argparse.Namespace, reason: str) -> int:
     from bootwatch.service.adopt import plan_for, write_adopted
+    from bootwatch.service.kit import renew_own
 
     result = _read(places)
     number, changes = result.facts.snapshot, chosen(result.drift, arguments.ids, arguments.accepted)
@@ -89,6 +90,7 @@ def _adopt(places: Places, arguments: argparse.Namespace, reason: str) -> int:
         return 0
     path, lacking = write_adopted(places, made, number=number, changes=changes, reason=reason, by=who())
     compare_again(places)
+    renew_own(places, by=who())
     left = [change.id for change in result.drift.changes if change not in changes]
     if arguments.json:
         print(json.dumps(_document(path, number, changes, left, lacking), indent=1))

@@ -41,6 +41,8 @@ def add(commands: Any) -> None:
 
 
 def run_save(arguments: argparse.Namespace) -> int:
+    from bootwatch.service.kit import renew_own
+
     places: Places = arguments.places
     reason = reason_in(arguments.reason, "this state is good")
     row = read_for_baseline(places)
@@ -58,6 +60,7 @@ def run_save(arguments: argparse.Namespace) -> int:
         return 0
     path, lacking = save_baseline(places, row.number, reason, who())
     compare_again(places)
+    renew_own(places, by=who())
     if arguments.json:
         document = {
             "format": "bootwatch/saved/1",

@@ -84,14 +84,28 @@ def _check(arguments: argparse.Namespace) -> int:
 
 
 def _renew(arguments: argparse.Namespace) -> int:
-    from bootwatch.service.kit import renew
+    from bootwatch.service.kit import renew, start_elsewhere
 
     places: Places = arguments.places
     _require_rights(places)
     folder = Path(arguments.renew) if arguments.renew else None
+    if folder and places.is_this_machine and _is_same_disk(folder, places.baseline):
+        raise UsageProblem(
+            f"{folder} lies on the machine's own disk, where a kit is kept anyway.",
+            "Is the stick mounted? The folder is what bootwatch.yaml names as kit_to.",
+        )
     made = renew(places, folder, by=who())
     print(f"The recovery kit {made.place} was made." if made else "The recovery kit is up to date.")
+    if folder is None:
+        start_elsewhere(places)
     return 0
+
+
+def _is_same_disk(one: Path, other: Path) -> bool:
+    try:
+        return one.stat().st_dev == other.stat().st_dev
+    except OSError:
+        return False
 
 
 def _require_rights(places: Places) -> None:

@@ -25,6 +25,8 @@ UNITS = (
     "bootwatch-shutdown.service",
     "bootwatch-send.path",
     "bootwatch-send.timer",
+    "bootwatch-kit.path",
+    "bootwatch-kit.timer",
 )
 _SYSTEMD = Path("/run/systemd/system")
 _NEWEST = 50

@@ -8,11 +8,14 @@ import hashlib
 import json
 import os
 import shutil
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from bootwatch.config import Config
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep import spares
 from bootwatch.keep.baseline import Baseline
@@ -26,10 +29,13 @@ from bootwatch.recover.kit_files import files_at
 from bootwatch.recover.kit_names import safe_name
 from bootwatch.recover.kit_program import program
 from bootwatch.recover.kit_write import require_free, write_folder, write_zip
+from bootwatch.service.ask import must_ask
 from bootwatch.tell.kit_readme import readme
+from bootwatch.tell.plain import plain
 
 LAST = "last.json"
 LAST_FORMAT = "bootwatch/kit-last/1"
+_SYSTEMD = Path("/run/systemd/system")
 _KEPT_ELSEWHERE, _KEPT_HERE = 3, 1  # kits of one machine that a renewal leaves side by side
 
 More = Callable[[Places, Contents], dict[str, bytes]]
@@ -95,6 +101,40 @@ def renew(places: Places, folder: Path | None, *, by: str) -> Exported | None:
             _note(places, exported)
         _drop_old(to, here, exported, _KEPT_ELSEWHERE if folder else _KEPT_HERE)
         return exported
+
+
+def renew_own(places: Places, *, by: str) -> None:
+    """After a baseline was saved on the running machine: the kit that is kept there. Where that fails the
+    baseline is saved all the same, and it is said; the unit tries again."""
+    if not must_ask(places):
+        return
+    try:
+        renew(places, None, by=by)
+    except (Problem, OSError) as error:
+        said = error.message if isinstance(error, Problem) else error.strerror
+        print(
+            f"bootwatch: the recovery kit on this machine was not renewed: {plain(str(said))}",
+            file=sys.stderr,
+        )
+
+
+def start_elsewhere(places: Places) -> None:
+    """Have the kit in the folder that the settings name renewed, by a unit that may write there and nowhere
+    else. Raises Problem."""
+    to = Config.load(places.config).kit_to
+    if to is None or not places.is_this_machine or not _SYSTEMD.is_dir():
+        return
+    escape = ["systemd-escape", "--path", "--template=bootwatch-kit-to@.service", str(to)]
+    unit = _run(escape).strip()
+    _run(["systemctl", "start", "--no-block", unit])
+
+
+def _run(command: list[str]) -> str:
+    done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False)
+    if done.returncode:
+        said = done.stderr.strip().splitlines()
+        raise Problem(f"{command[0]} failed: {said[0] if said else 'it did not say why'}")
+    return done.stdout
 
 
 def _made(places: Places, by: str) -> Contents:
@@ -206,7 +246,11 @@ def _is_same(place: Path, about: dict[str, Any], kit: Contents) -> bool:
 
 def _drop_old(folder: Path, here: list[tuple[Path, dict[str, Any]]], new: Exported, keep: int) -> None:
     """Kits of this machine before the newest few; other machines' stay."""
-    old = sorted((one for one in here if one[0] != new.place), key=lambda one: one[1]["serial"], reverse=True)
+    old = sorted(
+        (one for one in here if one[0] != new.place),
+        key=lambda one: (one[1]["serial"], one[0].name),
+        reverse=True,
+    )
     for place, _ in old[keep - 1 :]:
         shutil.rmtree(place, ignore_errors=True)
 
@@ -222,4 +266,4 @@ def _note(places: Places, exported: Exported) -> None:
     }
     with contextlib.suppress(OSError):
         places.kit.mkdir(mode=0o750, exist_ok=True)
-        write_whole(places.kit / LAST, json.dumps(document, indent=1).encode())
+        write_whole(places.kit / LAST, json.dumps(document, indent=1).encode(), 0o644)

@@ -18,7 +18,9 @@ import pytest
 from bootwatch.cli.main import main
 from bootwatch.observe.disks import read_disks
 from bootwatch.observe.machine import Machine
+from bootwatch.places import Places
 from bootwatch.recover.table_text import table_text
+from bootwatch.service.kit import renew
 from tests.cli.commands import Commands
 from tests.formats.tools import blank, run
 from tests.recover.test_restore import contents, good, loader_gone, machine, variables
@@ -317,6 +319,30 @@ def test_stick_of_somebody_else_gets_no_records(kit: Path, machine: Commands, st
     records = machine.root.folder / "var/lib/bootwatch-records" / kit.name / "restores"
     assert (records / "0001" / "record.json").is_file()
     assert machine("restore", "--kit", str(kit), "--undo", "--yes").status == 0
+
+
+# kept up to date
+
+
+def test_kit_is_renewed_with_the_baseline_and_only_then(machine: Commands, stick: Path, kit: Path) -> None:
+    other = edited(kit, stick / "attic-2026-01-01", lambda about: about | {"machine_id": "x"})
+    places = Places.below(machine.root.folder)
+    assert renew(places, None, by="root") is not None
+    assert renew(places, None, by="root") is None
+    (first,) = (path for path in places.kit.iterdir() if path.is_dir())
+    flipped_bit(first)
+    assert renew(places, None, by="root") is not None  # one that is damaged is made anew
+    machine.save()
+    assert renew(places, None, by="root") is not None
+    assert [path.name for path in places.kit.iterdir() if path.is_dir()] == [first.name]
+    older = [
+        edited(kit, stick / f"hall-2026-01-0{day}", lambda about: about | {"serial": 0}) for day in (1, 2, 3)
+    ]
+    exported = renew(places, stick, by="root")
+    assert exported and exported.place == kit
+    assert set(stick.iterdir()) == {kit, other, *older[1:]}
+    said = json.loads((places.kit / "last.json").read_text())
+    assert (said["to"], said["made"]) == (str(kit), exported.about["made"])
 
 
 # trying it

@@ -43,6 +43,7 @@ def names(file: Path) -> dict[int, str]:
         ("var/lib/bootwatch", "root:bootwatch", 0o750),
         ("var/lib/bootwatch/baseline", "root:bootwatch", 0o750),
         ("var/lib/bootwatch/spares", "root:bootwatch", 0o750),
+        ("var/lib/bootwatch/kit", "root:bootwatch", 0o750),
         ("var/lib/bootwatch/history", "bootwatch:bootwatch", 0o750),
         ("var/lib/bootwatch/spool", "bootwatch:bootwatch", 0o750),
         ("var/lib/bootwatch-send", "bootwatch-send:bootwatch", 0o750),

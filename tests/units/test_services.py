@@ -17,6 +17,9 @@ READER = "bootwatch-read@boot.service"
 SHUTDOWN = "bootwatch-shutdown.service"
 SENDER = "bootwatch-send.service"
 DESKTOP = "bootwatch-desktop.service"
+KIT = "bootwatch-kit.service"
+KIT_TO = "bootwatch-kit-to@mnt-stick.service"
+KITS = [pytest.param(KIT, 1.0, marks=pytest.mark.long), pytest.param(KIT_TO, 1.2, marks=pytest.mark.long)]
 
 
 @pytest.fixture(scope="module")
@@ -28,6 +31,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
             text = unit.read_text().replace("/usr/local/bin/bootwatch", "/bin/true")
             (folder / unit.name).write_text(text)
     shutil.copy(folder / "bootwatch-read@.service", folder / READER)
+    shutil.copy(folder / "bootwatch-kit-to@.service", folder / KIT_TO)
     return folder
 
 
@@ -49,7 +53,7 @@ def test_users_managers_find_nothing_to_say_about_theirs(tmp_path: Path) -> None
 
 
 def test_systemd_finds_nothing_to_say_about_them(folder: Path) -> None:
-    units = [unit for unit in folder.iterdir() if unit.name != "bootwatch-read@.service"]
+    units = [unit for unit in folder.iterdir() if not unit.name.endswith("@.service")]
     assert analyze("verify", "--man=no", *units) == ""
 
 
@@ -60,7 +64,7 @@ def exposure(unit: Path) -> float:
     return float(found[1])
 
 
-@pytest.mark.parametrize(("unit", "most"), [(READER, 1.2), (SHUTDOWN, 1.2), (SENDER, 2.0)])
+@pytest.mark.parametrize(("unit", "most"), [(READER, 1.2), (SHUTDOWN, 1.2), (SENDER, 2.0), *KITS])
 def test_exposure(folder: Path, unit: str, most: float) -> None:
     assert exposure(folder / unit) <= most
 
@@ -91,6 +95,18 @@ def test_the_reader_writes_its_own_folders_only() -> None:
     }
     assert reader["DeviceAllow"] == ["block-*", "r", "char-tpm", "rw"]
     assert reader["PrivateNetwork"] == ["yes"]
+
+
+def test_kits_are_written_where_they_belong_and_nowhere_else() -> None:
+    kit, elsewhere = settings(KIT), settings("bootwatch-kit-to@.service")
+    assert kit["ReadWritePaths"] == ["/var/lib/bootwatch/kit"]
+    assert elsewhere["ReadWritePaths"] == ["%f", "/var/lib/bootwatch/kit"]
+    assert (kit["CapabilityBoundingSet"], elsewhere["CapabilityBoundingSet"]) == ([], ["CAP_DAC_OVERRIDE"])
+    for unit in (kit, elsewhere):
+        assert unit["ProtectSystem"] == ["strict"]
+        assert unit["PrivateNetwork"] == unit["PrivateDevices"] == ["yes"]
+        # Neither what the reader wrote nor the firmware's variables.
+        assert {"-/var/lib/bootwatch/history", "-/sys/firmware"} <= set(unit["InaccessiblePaths"])
 
 
 def test_the_sender_has_neither_disks_nor_baseline() -> None:
