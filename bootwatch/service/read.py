@@ -28,6 +28,7 @@ from bootwatch.observe.snapshot import observe
 from bootwatch.places import Places
 from bootwatch.problem import Problem
 from bootwatch.service.ahead import Judged, judged, record_of, with_record
+from bootwatch.service.confirming import confirm
 from bootwatch.service.spans import place_in_time
 from bootwatch.service.starts import keep_prediction
 from bootwatch.service.telling import Found, hand_over, publish_alert, seen_when_saved, settle
@@ -267,6 +268,7 @@ def _record(
         history.import_log(_log_lines(places))
         before = history.last_number()
         snapshot = snapshot.numbered(history.add(snapshot, view))
+        history.import_log(confirm(places, history, snapshot))
         keep_prediction(history, snapshot, found.outlook.startup)
         churn.note(history, snapshot, before)
         found = found.numbered(snapshot)

@@ -33,6 +33,7 @@ from bootwatch.recover.proposals import Question, questions
 from bootwatch.recover.record import Record
 from bootwatch.recover.relocate import relocated
 from bootwatch.service.ask import as_reader, must_ask
+from bootwatch.service.confirming import last_restore
 from bootwatch.service.read import load_baseline
 from bootwatch.service.writing import carry_out, steps_of
 from bootwatch.tell.plain import plain
@@ -100,6 +101,7 @@ def plan_of(places: Places, snapshot: Snapshot, drift: Drift, asked: Asked) -> D
     return _document(baseline, snapshot, found) | {
         "moves": [vars(one) for one in placed.moves],
         "questions": [one.to_json() for one in open_ones],
+        "last": last_restore(places, snapshot),
     }
 
 

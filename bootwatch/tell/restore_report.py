@@ -38,6 +38,7 @@ def restore_report(document: Document, width: int = 80, *, hint: str = "") -> st
     ``hint``: the command that has it done, without --write."""
     parts = [
         _head(document, width),
+        _last(document, width),
         _moves(document, width),
         _questions(document, width),
         _steps(document, width),
@@ -59,6 +60,30 @@ def _head(document: Document, width: int) -> list[str]:
     return lines + wrapped(
         f"From the baseline of {moment(str(baseline['saved']))}{reason}, for {compared}.", width
     )
+
+
+def _last(document: Document, width: int) -> list[str]:
+    """What became of the restore before: whether it came to its end, and what the firmware made of it."""
+    last = document.get("last")
+    if last is None:
+        return []
+    named = f"Restore {last['restore']} of {moment(str(last['began']))}"
+    lines = []
+    if not last["finished"]:
+        lines += wrapped(
+            f"{named} was stopped or cut off after {counted(last['written'], 'step')}. What follows goes on "
+            "with it; --undo takes back both.",
+            width,
+        )
+    if last["dropped"]:
+        since = "after the next start, " if last["started"] else ""
+        lines += wrapped(f"{named}: {since}this is no longer as it was written:", width)
+        lines += [line for one in last["dropped"] for line in wrapped(plain(str(one), 1000), width, "  - ")]
+    elif last["unknown"]:
+        lines += wrapped(f"{named}: whether all is as it was written can't be told now.", width)
+    elif last["started"] and last["written"]:
+        lines += wrapped(f"{named}: the machine was started since, and all is as it was written.", width)
+    return lines
 
 
 def _moves(document: Document, width: int) -> list[str]:
