@@ -289,6 +289,11 @@ class History:
         """Copy lines of the administrator's log that are not here yet."""
         self.database.executemany("INSERT OR IGNORE INTO log VALUES (?)", [(line,) for line in lines])
 
+    def has_logged(self, said: str) -> bool:
+        """Whether a line of the log says that."""
+        found = self.database.execute("SELECT 1 FROM log WHERE instr(line, ?) LIMIT 1", (said,))
+        return found.fetchone() is not None
+
     def _last_part_digests(self) -> dict[str, str]:
         row = self.database.execute("SELECT state FROM snapshot ORDER BY number DESC LIMIT 1").fetchone()
         return dict(self._load(row[0])) if row else {}

@@ -71,7 +71,7 @@ def take_back(places: Places, *, by: str) -> TakenBack:
     with alone(places.restores):
         records = undoable(places)
         for record in records:
-            _log(places, f"restore {record.number} is taken back by {by}")
+            _begin_to_take_back(places, record, by)
             with _told(places, record.number, by):
                 taken = Writer(Machine(places.root), record.kept, record).undo()
             back += taken.back
@@ -79,6 +79,13 @@ def take_back(places: Places, *, by: str) -> TakenBack:
             stays = f"; {len(taken.stay)} stay, changed by others since" if taken.stay else ""
             _tell(places, record.number, f"taken back by {by}: {len(taken.back)} steps{stays}")
     return TakenBack(tuple(record.number for record in records), tuple(back), tuple(stay))
+
+
+def _begin_to_take_back(places: Places, record: Record, by: str) -> None:
+    try:
+        _log(places, f"restore {record.number} is taken back by {by}")
+    except OSError as error:
+        raise _nothing_written(error) from error
 
 
 def steps_of(made: Document) -> list[Step]:

@@ -1,0 +1,71 @@
+"""Whether a firmware kept what a restore wrote, told by a snapshot of a later start. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from bootwatch.judge.entries import read_order, variable_of
+from bootwatch.judge.pairs import plain
+from bootwatch.model.gap import Gap
+from bootwatch.model.snapshot import State
+from bootwatch.model.variable import entry_number, key
+from bootwatch.recover.steps import Step, WriteEntry, WriteFile, WriteOrder
+
+
+@dataclass(frozen=True)
+class Confirmed:
+    """Steps that are no longer as they were written, and those of which it can't be told."""
+
+    dropped: tuple[Step, ...] = ()
+    unknown: tuple[Step, ...] = ()
+
+    @property
+    def is_kept(self) -> bool:
+        return not self.dropped and not self.unknown
+
+
+def confirmed(steps: Sequence[Step], state: State, gaps: Sequence[Gap]) -> Confirmed:
+    """What became of the ``steps``, in the order in which they were written. What is asked for at one start
+    only is used up by it, and not looked at."""
+    last = {step.target: step for step in steps}
+    found = [(step, _is_kept(step, state, gaps)) for step in last.values()]
+    dropped = tuple(step for step, kept in found if kept is False)
+    return Confirmed(dropped, tuple(step for step, kept in found if kept is None))
+
+
+def _is_kept(step: Step, state: State, gaps: Sequence[Gap]) -> bool | None:
+    """None where it can't be told."""
+    match step:
+        case WriteFile():
+            return _is_file_kept(step, state, gaps)
+        case WriteEntry():
+            own = variable_of(step.number)
+            held = state.variables.get(own)
+            if held and held.data == step.data:
+                return True
+            # Some firmware gives other numbers.
+            entries = [one.data for name, one in state.variables.items() if entry_number(name) is not None]
+            return True if step.data in entries else _false_unless(gaps, own)
+        case WriteOrder():
+            # What the firmware adds of its own takes nothing away, unless it comes first.
+            order = read_order(state)
+            listed = [number for number in order if number in step.order]
+            is_kept = listed == list(step.order) and order[:1] == list(step.order[:1])
+            return True if is_kept else _false_unless(gaps, key("BootOrder"))
+    return True
+
+
+def _is_file_kept(step: WriteFile, state: State, gaps: Sequence[Gap]) -> bool | None:
+    volumes = [one for one in state.volumes.values() if plain(one.identity) == plain(step.volume)]
+    held = volumes[0].file(step.file.path) if volumes else None
+    if held and held.sha256 == step.file.sha256:
+        return True
+    scope = {"volume": step.volume, "path": step.file.path}
+    if not volumes or any(gap.hides(scope) for gap in gaps) or (held and held.sha256 is None):
+        return None
+    return False
+
+
+def _false_unless(gaps: Iterable[Gap], variable: str) -> bool | None:
+    return None if any(gap.hides({"variables": variable}) for gap in gaps) else False

@@ -1,0 +1,76 @@
+"""Whether what the last restore wrote is still there after the next start."""
+
+from __future__ import annotations
+
+import contextlib
+from typing import Any
+
+from bootwatch.keep.history import History
+from bootwatch.model.snapshot import Snapshot
+from bootwatch.places import Places
+from bootwatch.problem import Problem
+from bootwatch.recover.confirm import Confirmed, confirmed
+from bootwatch.recover.record import Record
+from bootwatch.recover.steps import from_json
+from bootwatch.tell.journal import announce_restore
+from bootwatch.tell.plain import plain
+
+_LOG_LINE = 4000
+
+Document = dict[str, Any]
+
+
+def last_restore(places: Places, snapshot: Snapshot) -> Document | None:
+    """The newest restore that wasn't taken back, held against a snapshot; None where there is none.
+
+    ``started``: whether the machine was started since. ``finished``: whether nothing stopped it.
+    """
+    record = _newest(places)
+    if record is None:
+        return None
+    found = _confirmed(record, snapshot)
+    return {
+        "restore": record.number,
+        "began": record.document.get("began", ""),
+        "finished": record.is_finished,
+        "written": len(record.written),
+        "started": _is_started_since(record, snapshot),
+        "dropped": [step.what for step in found.dropped],
+        "unknown": [step.what for step in found.unknown],
+    }
+
+
+def confirm(places: Places, history: History, snapshot: Snapshot) -> list[str]:
+    """Lines for the log, in the first snapshot of a later start by which it can be told; none otherwise."""
+    record = _newest(places)
+    if record is None or not record.written or not _is_started_since(record, snapshot):
+        return []
+    began = plain(str(record.document.get("began", "")), 40)
+    own = f"restore {record.number} of {began}, after the next start: "
+    found = _confirmed(record, snapshot)
+    if history.has_logged(own) or (found.unknown and not found.dropped):
+        return []
+    said = "; ".join(step.what for step in found.dropped)
+    said = f"no longer as it was written: {said}" if said else "all that was written is still there"
+    announce_restore(record.number, f"after the next start: {said}", places, is_stopped=bool(found.dropped))
+    return [plain(f"{snapshot.circumstance.time} {own}{said}", _LOG_LINE)]
+
+
+def _newest(places: Places) -> Record | None:
+    with contextlib.suppress(Problem, OSError):  # one that is damaged is said where it would be taken back
+        return Record.newest(places.restores)
+    return None
+
+
+def _confirmed(record: Record, snapshot: Snapshot) -> Confirmed:
+    try:
+        steps = [from_json(done.step) for done in record.written]
+    except (KeyError, TypeError, ValueError, OverflowError):
+        return Confirmed()
+    return confirmed(steps, snapshot.state, snapshot.gaps)
+
+
+def _is_started_since(record: Record, snapshot: Snapshot) -> bool:
+    """By the start's own identifier: no clock is asked."""
+    then, now = record.document.get("boot"), snapshot.circumstance.boot_id
+    return bool(then) and bool(now) and then != now
