@@ -116,5 +116,5 @@ def _said(name: str, time: str) -> str:
         return f"{name} is reminded of again."
     return (
         f"Nobody is reminded of {name} before {moment(time)}. "
-        "That it grew worse, or is over, is told all the same."
+        "That it grew worse, or is over, is told all the same; worse news ends the quiet."
     )

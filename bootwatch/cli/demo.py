@@ -21,7 +21,9 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.keep:
         folder = _empty(Path(arguments.keep))
         _tell(folder)
-        print(f"The machine stays in {folder}. To look around: bootwatch --root {folder} drift")
+        print(f"The machine stays in {folder}. To look around, with the losses back:")
+        print(f"  bootwatch --root {folder} restore --undo --yes")
+        print(f"  bootwatch --root {folder} drift")
         return 0
     with tempfile.TemporaryDirectory(prefix="bootwatch-demo-") as scratch:
         _tell(Path(scratch) / "study")

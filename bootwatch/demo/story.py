@@ -10,7 +10,7 @@ from pathlib import Path
 
 from bootwatch.demo.machine import NAME, DemoMachine, build
 from bootwatch.demo.mailserver import MailServer
-from bootwatch.demo.update import start_from_disk, update_quarry
+from bootwatch.demo.update import start_by_entry, start_from_disk, update_quarry
 from bootwatch.problem import Problem
 from bootwatch.tell.layout import wrapped
 from bootwatch.tell.plain import plain
@@ -41,10 +41,32 @@ Switched on again, the PC would start Quarry. Somebody picks the disk itself
 in the firmware's menu, and Fernwick Linux comes up by a spare way that was
 left. bootwatch looks once more:"""
 
+_BEN = """\
+Ben sits at the PC and knows nothing of such things. What he gets:"""
+
+_BACK = """\
+Anna has it put back, while the PC still runs:"""
+
+_BACK_AGAIN = """\
+Switched on again, the PC starts Fernwick Linux. bootwatch looks, and tells
+both that it is over:"""
+
 _END = """\
-Fernwick Linux still runs, and its owner knows what to mend before switching
-off. Without the mail the first sign would have been a PC that only starts
+Without these mails the first sign would have been a PC that only starts
 Quarry."""
+
+_ADDRESSES = """\
+addresses:
+  - name: Anna
+    to: mailto://127.0.0.1:{port}/?from=study@example.org&to=anna@example.org
+  - name: Ben
+    to: mailto://127.0.0.1:{port}/?from=study@example.org&to=ben@example.org
+    reader: owner
+"""
+_SETTINGS = """\
+looked_after_by: {name: Anna, phone: '01234 567890'}
+menu_key: F9
+"""
 
 
 class Story:
@@ -59,11 +81,17 @@ class Story:
         with MailServer() as server:
             self._say(_BEFORE)
             machine = build(self._folder)
-            _write_addresses(machine, server.port)
+            _write_settings(machine, server.port)
             self._call_it_good()
             self._let_quarry_update(machine)
             self._look_again(machine)
+            print("And what lies in Anna's mailbox:\n")
             _show_mail(server.receive())
+            self._say(_BEN)
+            _show_mail(server.receive())
+            self._put_back(machine)
+            _show_mail(server.receive())
+            server.receive()
         self._say(_END)
 
     def _call_it_good(self) -> None:
@@ -85,6 +113,14 @@ class Story:
         self._say("What happened, for whoever asks at the PC:")
         self._run("drift", expected=_DRIFTED)
 
+    def _put_back(self, machine: DemoMachine) -> None:
+        self._say(_BACK)
+        self._run("restore", "--write", "--yes")
+        self._say(_BACK_AGAIN)
+        start_by_entry(machine)
+        self._run("snapshot", "--moment", "boot")
+        self._run("send")
+
     def _run(self, *words: str, expected: int = 0) -> None:
         print(f"$ bootwatch {shlex.join(words)}", flush=True)
         status = self._program(["--root", str(self._folder), *words])
@@ -98,20 +134,16 @@ class Story:
         print(f"{text}\n", flush=True)
 
 
-def _write_addresses(machine: DemoMachine, port: int) -> None:
+def _write_settings(machine: DemoMachine, port: int) -> None:
     file = machine.root / "etc/bootwatch/addresses.yaml"
     file.parent.mkdir(parents=True)
     # Only its owner may read it: an address can hold a password.
     with os.fdopen(os.open(file, os.O_WRONLY | os.O_CREAT, 0o600), "w") as text:
-        text.write(
-            "addresses:\n"
-            "  - name: Anna\n"
-            f"    to: mailto://127.0.0.1:{port}/?from=study@example.org&to=anna@example.org\n"
-        )
+        text.write(_ADDRESSES.format(port=port))
+    file.with_name("bootwatch.yaml").write_text(_SETTINGS)
 
 
 def _show_mail(mail: EmailMessage) -> None:
-    print("And what lies in Anna's mailbox:\n")
     lines = [line for name in ("From", "To", "Subject") for line in wrapped(str(mail[name]), 76, f"{name}: ")]
     body = mail.get_body(("plain",))
     text = body.get_content() if body else ""

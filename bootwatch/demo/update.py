@@ -15,6 +15,11 @@ def update_quarry(machine: DemoMachine) -> None:
     machine.variables.write_order([QUARRY, TARN, NVME_DISK, SATA_DISK])
 
 
+def start_by_entry(machine: DemoMachine) -> None:
+    """The firmware starts Fernwick Linux by its entry, as it usually does."""
+    machine.start(FERNWICK, parts.FERNWICK_ESP, parts.FERNWICK_LOADER)
+
+
 def start_from_disk(machine: DemoMachine) -> None:
     """Somebody picks the disk in the firmware's menu: Fernwick Linux starts by its default file."""
     machine.start(NVME_DISK, parts.FERNWICK_ESP, parts.DEFAULT_LOADER)

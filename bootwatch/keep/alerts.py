@@ -238,15 +238,21 @@ def _content(one: Due) -> str:
     return hashlib.sha256(canonical([one.kind.value, one.level.value, still, told]).encode()).hexdigest()
 
 
-def confirm(history: History, alert: Alert, stage: Stage) -> Alert:
-    """Remember that the message lies in the spool, and what holds now. Call it inside a transaction."""
+def confirm(history: History, alert: Alert, stage: Stage, *, is_late: bool = False) -> Alert:
+    """Remember that the message lies in the spool, and what holds now. Call it inside a transaction.
+
+    ``is_late``: a power cut came in between, and what was asked for since holds.
+    """
     drift = history.drift(stage.drift)
     history.database.execute("UPDATE stage SET is_spooled = 1 WHERE message = ?", (stage.message,))
     if stage.kind is not Kind.ALL_CLEAR:
         # The message names all that is open: what grew worse beside the news was told with them.
         items = [*_named(drift, stage.news), *open_changes.grown(history, drift)]
         open_changes.mark_told(history, items, stage.message)
-        alert = replace(alert, level=worst(filter(None, [alert.level, stage.level])))
+        if not (alert.level and alert.level.at_least(stage.level)):
+            alert = replace(alert, level=stage.level)
+            if not is_late:
+                set_quiet(history, alert.number, "")  # it was asked for what was less
     elif stage.still_open:
         alert = replace(alert, level=stage.still_open)
     else:
@@ -269,7 +275,7 @@ def settle(history: History, is_in_spool: Callable[[str], bool]) -> None:
     alert = current(history)
     for stage in [stage for stage in alert.stages if not stage.is_spooled] if alert else ():
         if alert and is_in_spool(stage.message):
-            alert = confirm(history, alert, stage)
+            alert = confirm(history, alert, stage, is_late=True)
         else:
             history.database.execute("DELETE FROM stage WHERE message = ?", (stage.message,))
 

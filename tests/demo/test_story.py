@@ -30,14 +30,34 @@ def told() -> str:
     return result.stdout
 
 
+def mails(told: str) -> list[list[str]]:
+    """The mails that are shown: Anna's, who looks after the PC, Ben's, who uses it, and Anna's all-clear."""
+    lines = [line[2:] for line in told.splitlines() if line.startswith("| ") or line == "|"]
+    begins = [number for number, line in enumerate(lines) if line.startswith("From: ")]
+    return [lines[begin:end] for begin, end in zip(begins, [*begins[1:], None], strict=True)]
+
+
 def mail(told: str) -> list[str]:
-    return [line[2:] for line in told.splitlines() if line.startswith("| ") or line == "|"]
+    return mails(told)[0]
 
 
 def test_the_subject_names_machine_and_system(told: str) -> None:
     (subject,) = (line for line in mail(told) if line.startswith("Subject: "))
     assert "study" in subject
     assert "Fernwick Linux" in subject
+
+
+def test_the_owner_reads_what_to_do_and_no_word_of_the_trade(told: str) -> None:
+    text = "\n".join(mails(told)[1])
+    assert "To: ben@example.org" in text
+    assert "F9" in text and "01234 567890" in text
+    assert not re.search(r"Boot\d|entry|loader|gpt:|diverted|\\\\", text)
+
+
+def test_it_is_put_back_and_over(told: str) -> None:
+    assert "Written and read back: 3 steps" in told
+    (subject,) = (line for line in mails(told)[2] if line.startswith("Subject: "))
+    assert "all clear" in subject
 
 
 def test_the_mail_names_what_was_lost(told: str) -> None:

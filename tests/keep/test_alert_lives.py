@@ -144,7 +144,8 @@ class Watched:
             self._lower(item)
             if item.id in stage.news or self._known(item) is not None:
                 self.said[item.id, open_changes.content_of(item)] = item.level
-        self.level = worst(filter(None, [self.level, stage.level]))
+        if self.level is None or not self.level.at_least(stage.level):
+            self.level, self.quiet_until = stage.level, None
         self.elapsed = 0.0
 
     def _lower(self, item: Item) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -110,6 +111,17 @@ def test_no_reminder_while_quiet_but_news_and_the_all_clear() -> None:
     assert life.read(one) == []
     assert kinds(life.read(one, change("y", WEAKENED))) == [NEWS]
     assert kinds(life.read()) == [ALL_CLEAR]
+
+
+def test_quiet_that_was_asked_for_ends_when_it_grows_worse() -> None:
+    life, one = Life(), change("x", WEAKENED)
+    life.read(one)
+    with life.history.transaction():
+        alerts.set_quiet(life.history, 1, life.now.replace(year=2030).isoformat())
+    worse = replace(one, level=STRANDED)
+    assert kinds(life.read(worse)) == [NEWS]
+    life.wait(days=8)
+    assert kinds(life.read(worse)) == [REMINDER]
 
 
 def test_quiet_ends() -> None:
