@@ -49,6 +49,17 @@ class Following(StrEnum):
     UNKNOWN = "not known"
 
 
+class Kit(StrEnum):
+    """Whether a recovery kit was put somewhere else than on the machine itself, and of which baseline.
+
+    The order is part of the code: only ever add at the end, up to the room that the code has.
+    """
+
+    NONE = "none known"
+    CURRENT = "of today's baseline"
+    FORMER = "of a former baseline"
+
+
 @dataclass(frozen=True)
 class Spoken:
     """``system`` is the affected system's first letter and ``next_system`` that of the one that starts next:
@@ -62,9 +73,10 @@ class Spoken:
     next_system: str
     name: str
     day: int | None
+    kit: Kit = Kit.NONE
 
     def to_json(self) -> dict[str, Any]:
-        """Without the day, of which only an age makes sense; kits are none yet."""
+        """Without the day, of which only an age makes sense."""
         return {
             "format": FORMAT,
             "standing": self.standing.value,
@@ -72,5 +84,5 @@ class Spoken:
             "next_start": self.following.value,
             "next_system": self.next_system or None,
             "name": self.name or None,
-            "kit": None,
+            "kit": None if self.kit is Kit.NONE else self.kit.value,
         }

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import fcntl
 import hashlib
-import json
 import os
 import shutil
 import subprocess
@@ -19,7 +18,7 @@ from bootwatch.config import Config
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep import spares
 from bootwatch.keep.baseline import Baseline
-from bootwatch.keep.files import write_whole
+from bootwatch.keep.kit_note import note
 from bootwatch.observe.snapshot import utc_now
 from bootwatch.places import Places
 from bootwatch.problem import BaselineProblem, Problem, UsageProblem
@@ -33,8 +32,6 @@ from bootwatch.service.ask import must_ask
 from bootwatch.tell.kit_readme import readme
 from bootwatch.tell.plain import plain
 
-LAST = "last.json"
-LAST_FORMAT = "bootwatch/kit-last/1"
 _SYSTEMD = Path("/run/systemd/system")
 _KEPT_ELSEWHERE, _KEPT_HERE = 3, 1  # kits of one machine that a renewal leaves side by side
 
@@ -256,14 +253,5 @@ def _drop_old(folder: Path, here: list[tuple[Path, dict[str, Any]]], new: Export
 
 
 def _note(places: Places, exported: Exported) -> None:
-    """When a kit was last put elsewhere, for the reader. Where it can't be noted, the kit is there all the
-    same."""
-    document = {
-        "format": LAST_FORMAT,
-        "made": exported.about["made"],
-        "to": str(exported.place),
-        "baseline": exported.about["baseline"]["digest"],
-    }
-    with contextlib.suppress(OSError):
-        places.kit.mkdir(mode=0o750, exist_ok=True)
-        write_whole(places.kit / LAST, json.dumps(document, indent=1).encode(), 0o644)
+    about = exported.about
+    note(places.kit, made=about["made"], to=str(exported.place), baseline=about["baseline"]["digest"])

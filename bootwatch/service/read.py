@@ -12,7 +12,7 @@ from typing import Any
 
 from bootwatch.config import Config
 from bootwatch.keep import baseline as baselines
-from bootwatch.keep import churn, open_changes, predictions
+from bootwatch.keep import churn, kit_note, open_changes, predictions
 from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.files import may_write
 from bootwatch.keep.history import History
@@ -23,6 +23,7 @@ from bootwatch.model.change import Drift
 from bootwatch.model.level import Level
 from bootwatch.model.past import NO_PAST, Past
 from bootwatch.model.snapshot import Circumstance, Moment, Snapshot
+from bootwatch.model.spoken import Kit
 from bootwatch.observe.machine import Machine
 from bootwatch.observe.snapshot import observe
 from bootwatch.places import Places
@@ -100,6 +101,7 @@ def look_with_routes(places: Places) -> Reading:
     found = judged(reading.snapshot, baseline, config, _past(places, reading.snapshot))
     reading = _compared(places, config, reading, found)
     routes = _shown(found.routes(), reading.machine, reading.snapshot, record_of(places))
+    routes |= _kit_of(places, baseline)
     return replace(reading, routes=routes)
 
 
@@ -113,7 +115,7 @@ def _observed(places: Places, config: Config, baseline: Baseline | None) -> Read
     if baseline is None:
         require_uefi(Machine(places.root))
     snapshot = _observe(places, Moment.ASKED, baseline)
-    return Reading(_machine_name(config, snapshot), snapshot, baseline, None)
+    return Reading(machine_name(config, snapshot), snapshot, baseline, None)
 
 
 def _compared(places: Places, config: Config, reading: Reading, found: Judged) -> Reading:
@@ -137,6 +139,12 @@ def _shown(
 ) -> dict[str, Any]:
     time = snapshot.circumstance.time
     return with_record(document, machine=machine, snapshot=snapshot.number, time=time, record=record)
+
+
+def _kit_of(places: Places, baseline: Baseline | None) -> dict[str, str]:
+    """What is said of the last recovery kit that was put elsewhere; nothing where none was."""
+    kit = kit_note.standing(places.kit, baseline.digest) if baseline else Kit.NONE
+    return {} if kit is Kit.NONE else {"kit": kit.value}
 
 
 def read(places: Places, moment: Moment, *, tell: bool = True, keep_programs: bool = False) -> Reading:
@@ -193,8 +201,8 @@ def recompare(places: Places) -> None:
             history.import_log(_log_lines(places))
             drift = _keep(history, config, found, baseline)
             history.set_overview(newest[0].number, newest[0].overview | {"routes": ahead})
-        machine = _machine_name(config, snapshot)
-        routes = _shown(ahead, machine, snapshot, predictions.summary(history))
+        machine = machine_name(config, snapshot)
+        routes = _shown(ahead, machine, snapshot, predictions.summary(history)) | _kit_of(places, baseline)
         hidden = tuple(open_changes.hidden(history, drift)) if drift else ()
         told = found.next_expected, found.files_untouched, hidden
         reading = Reading(machine, snapshot, baseline, drift, routes, *told)
@@ -254,7 +262,7 @@ def _observe(
     return observe(Machine(places.root), moment, named=named, keep_program=keep, last=last)
 
 
-def _machine_name(config: Config, snapshot: Snapshot) -> str:
+def machine_name(config: Config, snapshot: Snapshot) -> str:
     return config.machine or snapshot.state.facts.get("host_name") or "this machine"
 
 
@@ -262,7 +270,7 @@ def _record(
     history: History, places: Places, config: Config, baseline: Baseline | None, snapshot: Snapshot
 ) -> Reading:
     found = judged(snapshot, baseline, config, churn.past(history, snapshot.circumstance))
-    machine = _machine_name(config, snapshot)
+    machine = machine_name(config, snapshot)
     view = found.overview() | {"machine": machine, "routes": found.routes()}
     with history.transaction():
         history.import_log(_log_lines(places))
@@ -275,6 +283,7 @@ def _record(
         drift = _keep(history, config, found, baseline)
         hidden = tuple(open_changes.hidden(history, drift)) if drift else ()
     routes = _shown(view["routes"], machine, snapshot, predictions.summary(history))
+    routes |= _kit_of(places, baseline)
     told = found.next_expected, found.files_untouched, hidden
     return Reading(machine, snapshot, baseline, drift, routes, *told)
 

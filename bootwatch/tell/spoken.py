@@ -29,7 +29,7 @@ from typing import Any
 
 from bootwatch.model.change import Change, Drift, Finding
 from bootwatch.model.level import Level
-from bootwatch.model.spoken import NAMES, OTHER_LETTER, Following, Spoken, Standing
+from bootwatch.model.spoken import NAMES, OTHER_LETTER, Following, Kit, Spoken, Standing
 from bootwatch.problem import UsageProblem
 from bootwatch.tell.plain import plain
 from bootwatch.tell.routes_words import has_free_choice, is_open
@@ -63,7 +63,7 @@ def encode(said: Spoken) -> str:
         _SYSTEMS.index(said.system),
         _FOLLOWING.index((said.following, said.next_system)),
         NAMES.index(said.name) + 1 if said.name in NAMES else 0,
-        0,  # no kits yet
+        list(Kit).index(said.kit),
         DAYS if said.day is None else said.day,
     )
     number = 0
@@ -91,7 +91,7 @@ def decode(code: str) -> Spoken:
         number, field = divmod(number, room)
         fields.insert(0, field)
     standing, system, following, name, kit, day = fields
-    if number or kit or name > len(NAMES):
+    if number or kit >= len(Kit) or name > len(NAMES):
         raise UsageProblem(
             "The code comes from a later version of bootwatch, or was misheard more than once.",
             f"{_AGAIN}\nIf it stays the same, decode it with the version of that machine.",
@@ -104,6 +104,7 @@ def decode(code: str) -> Spoken:
         letter,
         NAMES[name - 1] if name else "",
         None if day == DAYS else day,
+        list(Kit)[kit],
     )
 
 
@@ -140,7 +141,8 @@ def spoken(drift: Drift | None, routes: Document, *, compared: bool = True) -> s
         name = _name(gravest) if gravest else ""
         system = _letter(gravest.system) if gravest else ""
     following, next_system = _following(routes["next_start"])
-    return encode(Spoken(standing, system, following, next_system, name, _day(str(routes["time"]))))
+    kit = Kit(routes.get("kit", Kit.NONE))
+    return encode(Spoken(standing, system, following, next_system, name, _day(str(routes["time"])), kit))
 
 
 def _standing(drift: Drift) -> tuple[Standing, Change | Finding | None]:

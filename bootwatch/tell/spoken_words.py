@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 
-from bootwatch.model.spoken import OTHER_LETTER, Following, Spoken, Standing
+from bootwatch.model.spoken import OTHER_LETTER, Following, Kit, Spoken, Standing
 from bootwatch.tell.spoken import DAYS
 
 _STANDING = {
@@ -15,6 +15,11 @@ _STANDING = {
     Standing.CHANGED: "changed: something that is worth knowing",
     Standing.NO_BASELINE: "no baseline was saved yet, so nothing is compared",
     Standing.UNTOLD: "can't be told: something could not be read, or not be compared",
+}
+_KIT = {
+    Kit.NONE: "none is known: bootwatch baseline export makes one, on a stick",
+    Kit.CURRENT: "there is one of today's baseline, put onto a stick or elsewhere",
+    Kit.FORMER: "there is one of a former baseline, put onto a stick or elsewhere",
 }
 _FOLLOWING = {
     Following.PROGRAM: "a program that belongs to no known system",
@@ -32,7 +37,7 @@ def lines(said: Spoken, today: datetime.date, headline: str) -> list[str]:
         f"next start: {_next(said)}",
         f"gravest: {_gravest(said.name, headline)}",
         f"last look: {_look(said, today)}",
-        "kit: none yet",
+        f"kit: {_KIT[said.kit]}",
     ]
 
 

@@ -29,7 +29,7 @@ def test_a_code_in_words(bare: Commands) -> None:
         "gravest: order-changed: The firmware tries its entries in another order. See: bootwatch meaning "
         "order-changed",
         "last look: at an unknown time",
-        "kit: none yet",
+        "kit: none is known: bootwatch baseline export makes one, on a stick",
     ]
 
 

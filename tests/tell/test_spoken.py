@@ -15,7 +15,7 @@ from bootwatch.judge.meanings import MEANINGS
 from bootwatch.model.change import Drift
 from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.level import Level
-from bootwatch.model.spoken import NAMES, Following, Spoken, Standing
+from bootwatch.model.spoken import NAMES, Following, Kit, Spoken, Standing
 from bootwatch.problem import UsageProblem
 from bootwatch.tell.spoken import ALPHABET, DAYS, decode, encode, spoken
 from bootwatch.tell.spoken_words import age_in_days, lines
@@ -70,6 +70,7 @@ def _samples() -> list[Spoken]:
                 chance.choice(letters[1:]) if is_system else "",
                 ["", *NAMES][turn % (len(NAMES) + 1)],
                 chance.choice([None, 0, DAYS - 1, chance.randrange(DAYS)]),
+                list(Kit)[turn % len(Kit)],
             )
         )
     return made
