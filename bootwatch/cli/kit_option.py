@@ -9,6 +9,8 @@ import sys
 from pathlib import Path
 
 from bootwatch.carried import command
+from bootwatch.cli.showing import is_only_published
+from bootwatch.problem import UsageProblem
 from bootwatch.tell.plain import plain
 
 _PATH = 4000
@@ -29,6 +31,8 @@ def go_by_kit(arguments: argparse.Namespace, *, insists: bool = False) -> None:
         return
     from bootwatch.service.from_kit import chosen, with_kit
 
+    if is_only_published(arguments.places):
+        raise UsageProblem("Whose a kit is can be told with root's rights only.", "Run it with sudo.")
     found = chosen(arguments.places, Path(arguments.kit).resolve(), insists=insists)
     state = Path(arguments.state) if arguments.state else None
     arguments.places = with_kit(arguments.places, found, state=state)

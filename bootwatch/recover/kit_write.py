@@ -39,8 +39,10 @@ def write_folder(folder: Path, name: str, files: Files, check: Check, *, replace
     require_free(place, replace=replace)
     new, old = f".{name}.new", f".{name}.old"
     with _opened(folder) as top:
-        for rest in (new, old):
-            _remove(folder / rest)
+        _remove(folder / new)
+        if os.path.lexists(folder / old) and not os.path.lexists(place):
+            os.rename(old, name, src_dir_fd=top, dst_dir_fd=top)  # cut off between the two renames below
+        _remove(folder / old)
         try:
             _write_tree(top, new, files)
             check(folder / new)
@@ -50,7 +52,7 @@ def write_folder(folder: Path, name: str, files: Files, check: Check, *, replace
             os.fsync(top)
         finally:
             _remove(folder / new)
-            _remove(folder / old)
+        _remove(folder / old)
     return place
 
 

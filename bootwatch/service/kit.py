@@ -35,18 +35,28 @@ from bootwatch.tell.plain import plain
 _SYSTEMD = Path("/run/systemd/system")
 _KEPT_ELSEWHERE, _KEPT_HERE = 3, 1  # kits of one machine that a renewal leaves side by side
 
-More = Callable[[Places, Contents], dict[str, bytes]]
+
+@dataclass(frozen=True)
+class Given:
+    """What may go into a kit is worked out from this; ``about`` is what about.json says."""
+
+    places: Places
+    baseline: Baseline
+    about: dict[str, Any]
 
 
-def _program(places: Places, kit: Contents) -> dict[str, bytes]:
+More = Callable[[Given], dict[str, bytes]]
+
+
+def _program(given: Given) -> dict[str, bytes]:
     return {PROGRAM: program()}
 
 
-def _readme(places: Places, kit: Contents) -> dict[str, bytes]:
-    return {"README.txt": readme(kit.about).encode()}
+def _readme(given: Given) -> dict[str, bytes]:
+    return {"README.txt": readme(given.about).encode()}
 
 
-# What else goes into a kit: each gives files by their path in it.
+# What else goes into a kit: each gives files by their path in it, with slashes.
 MORE: tuple[More, ...] = (_program, _readme)
 
 
@@ -145,7 +155,7 @@ def _made(places: Places, by: str) -> Contents:
         serial=_serial(places),
     )
     for more in MORE:
-        for path, data in more(places, made).items():
+        for path, data in more(Given(places, baseline, made.about)).items():
             if not made.add(path, data):
                 raise Problem(f"{path} can't be put into a recovery kit.")
     return made

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
+import itertools
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -319,6 +322,34 @@ def test_stick_of_somebody_else_gets_no_records(kit: Path, machine: Commands, st
     records = machine.root.folder / "var/lib/bootwatch-records" / kit.name / "restores"
     assert (records / "0001" / "record.json").is_file()
     assert machine("restore", "--kit", str(kit), "--undo", "--yes").status == 0
+
+
+def test_full_stick_keeps_the_former_kit(
+    kit: Path, machine: Commands, stick: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = (kit / "SHA256SUMS").read_bytes()
+    writes, room = itertools.count(), 0
+
+    def full(handle: int) -> None:
+        if next(writes) >= room:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    for to, room in ((stick, 8), (stick / "hall.zip", 0)):
+        writes = itertools.count()
+        refused = machine("baseline", "export", "--to", str(to), "--yes")
+        assert (refused.status, "No space left" in refused.err) == (3, True)
+        assert list(stick.iterdir()) == [kit]
+    assert (kit / "SHA256SUMS").read_bytes() == before
+
+
+def test_cut_off_between_its_renames_the_former_kit_comes_back(
+    kit: Path, machine: Commands, stick: Path
+) -> None:
+    kit.rename(stick / f".{kit.name}.old")
+    (stick / f".{kit.name}.new").mkdir()
+    assert machine("baseline", "export", "--to", str(stick), "--yes").status == 0
+    assert list(stick.iterdir()) == [kit]
 
 
 # kept up to date
