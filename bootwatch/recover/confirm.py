@@ -26,12 +26,16 @@ class Confirmed:
 
 
 def confirmed(steps: Sequence[Step], state: State, gaps: Sequence[Gap]) -> Confirmed:
-    """What became of the ``steps``, in the order in which they were written. What is asked for at one start
-    only is used up by it, and not looked at."""
-    last = {step.target: step for step in steps}
+    """What became of the ``steps``, in the order in which they were written, as far as they are to last."""
+    last = {step.target: step for step in lasting(steps)}
     found = [(step, _is_kept(step, state, gaps)) for step in last.values()]
     dropped = tuple(step for step, kept in found if kept is False)
     return Confirmed(dropped, tuple(step for step, kept in found if kept is None))
+
+
+def lasting(steps: Sequence[Step]) -> list[Step]:
+    """Without what is asked for at one start only."""
+    return [step for step in steps if isinstance(step, (WriteFile, WriteEntry, WriteOrder))]
 
 
 def _is_kept(step: Step, state: State, gaps: Sequence[Gap]) -> bool | None:

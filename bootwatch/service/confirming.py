@@ -9,9 +9,9 @@ from bootwatch.keep.history import History
 from bootwatch.model.snapshot import Snapshot
 from bootwatch.places import Places
 from bootwatch.problem import Problem
-from bootwatch.recover.confirm import Confirmed, confirmed
+from bootwatch.recover.confirm import confirmed, lasting
 from bootwatch.recover.record import Record
-from bootwatch.recover.steps import from_json
+from bootwatch.recover.steps import Step, from_json
 from bootwatch.tell.journal import announce_restore
 from bootwatch.tell.plain import plain
 
@@ -28,12 +28,13 @@ def last_restore(places: Places, snapshot: Snapshot) -> Document | None:
     record = _newest(places)
     if record is None:
         return None
-    found = _confirmed(record, snapshot)
+    steps = _written(record)
+    found = confirmed(steps, snapshot.state, snapshot.gaps)
     return {
         "restore": record.number,
         "began": record.document.get("began", ""),
         "finished": record.is_finished,
-        "written": len(record.written),
+        "written": len(steps),
         "started": _is_started_since(record, snapshot),
         "dropped": [step.what for step in found.dropped],
         "unknown": [step.what for step in found.unknown],
@@ -43,11 +44,12 @@ def last_restore(places: Places, snapshot: Snapshot) -> Document | None:
 def confirm(places: Places, history: History, snapshot: Snapshot) -> list[str]:
     """Lines for the log, in the first snapshot of a later start by which it can be told; none otherwise."""
     record = _newest(places)
-    if record is None or not record.written or not _is_started_since(record, snapshot):
+    steps = _written(record) if record and _is_started_since(record, snapshot) else []
+    if record is None or not steps:
         return []
     began = plain(str(record.document.get("began", "")), 40)
     own = f"restore {record.number} of {began}, after the next start: "
-    found = _confirmed(record, snapshot)
+    found = confirmed(steps, snapshot.state, snapshot.gaps)
     if history.has_logged(own) or (found.unknown and not found.dropped):
         return []
     said = "; ".join(step.what for step in found.dropped)
@@ -62,12 +64,12 @@ def _newest(places: Places) -> Record | None:
     return None
 
 
-def _confirmed(record: Record, snapshot: Snapshot) -> Confirmed:
+def _written(record: Record) -> list[Step]:
+    """What was written to last."""
     try:
-        steps = [from_json(done.step) for done in record.written]
+        return lasting([from_json(done.step) for done in record.written])
     except (KeyError, TypeError, ValueError, OverflowError):
-        return Confirmed()
-    return confirmed(steps, snapshot.state, snapshot.gaps)
+        return []  # one edited by hand: said where it would be taken back
 
 
 def _is_started_since(record: Record, snapshot: Snapshot) -> bool:
