@@ -12,6 +12,7 @@ from bootwatch.judge.entries import read_next, read_order, variable_of
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.sides import Sides
 from bootwatch.model.change import Change
+from bootwatch.model.path import folder_of
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import Volume
 from bootwatch.recover.numbers import as_before, free_number, renumbered, with_number
@@ -191,6 +192,8 @@ class Undoing:
         there = volume.file(path)
         if there and there.is_folder:
             return "a folder of that name lies there"
+        if above := _file_above(volume, path):
+            return f"{above} was a folder, and a file lies there now: move it away, then run this once more"
         over = (there.sha256 or "?") if there else ""
         return WriteFile(volume.identity, before, over, _WHYS[change.change])
 
@@ -240,6 +243,16 @@ def _on(state: State, identity: str) -> Volume | None:
     """The volume of that identity; None where there is none, or more than one."""
     found = [one for one in state.volumes.values() if plain(one.identity) == plain(identity)]
     return found[0] if len(found) == 1 else None
+
+
+def _file_above(volume: Volume, path: str) -> str:
+    """The file that lies where a folder above ``path`` would have to be; "" for none."""
+    folder = folder_of(path)
+    while folder:
+        if (there := volume.file(folder)) and not there.is_folder:
+            return there.path
+        folder = folder_of(folder)
+    return ""
 
 
 def _number(entry: dict[str, str]) -> int:

@@ -179,6 +179,14 @@ def test_nothing_is_written_unasked(machine: Commands) -> None:
     assert "--yes" in refused.err
 
 
+def test_file_where_a_folder_was_is_left_to_a_person(machine: Commands) -> None:
+    folder_gone(machine.root)
+    machine.root.put("vdb", 5, "\\EFI\\tarn", b"somebody's")
+    said = machine("restore", "--json").document
+    assert "\\EFI\\tarn was a folder" in said["left"][0]["why"]
+    assert said["steps"] == []
+
+
 def spares(machine: Commands) -> Iterator[Path]:
     yield from (machine.root.folder / "var/lib/bootwatch/spares").iterdir()
 
