@@ -49,8 +49,8 @@ def undo_it(places: Places, arguments: argparse.Namespace) -> int:
     from bootwatch.tell.restored_report import offer_to_undo, undone_report
 
     restores = [
-        {**one.document, "restore": one.number, "steps": [done.step for done in reversed(one.done)]}
-        for one in undoable(places)
+        {**one.document, "restore": one.number, "steps": [step.to_json() for step in reversed(steps)]}
+        for one, steps in undoable(places)
     ]
     if not arguments.json:
         print(offer_to_undo(restores), end="")

@@ -56,12 +56,13 @@ def carry_out(places: Places, steps: Sequence[Step], copy: Copy, *, by: str, **a
         return record
 
 
-def undoable(places: Places) -> list[Record]:
-    """The restores that would be taken back, newest first. Raises Problem where there is none."""
+def undoable(places: Places) -> list[tuple[Record, list[Step]]]:
+    """The restores that would be taken back, newest first, with their steps. Raises Problem where there is
+    none, and for a record that can't be used."""
     records = Record.undoable(places.restores)
     if not records:
         raise UsageProblem("There is no restore to be taken back.", f"None is recorded in {places.restores}.")
-    return records
+    return [(one, steps_of({"steps": [done.step for done in one.done]}, "record")) for one in records]
 
 
 def take_back(places: Places, *, by: str) -> TakenBack:
@@ -69,7 +70,7 @@ def take_back(places: Places, *, by: str) -> TakenBack:
     back: list[Step] = []
     stay: list[Step] = []
     with alone(places.restores):
-        records = undoable(places)
+        records = [record for record, _ in undoable(places)]
         for record in records:
             _begin_to_take_back(places, record, by)
             with _told(places, record.number, by):
@@ -88,12 +89,12 @@ def _begin_to_take_back(places: Places, record: Record, by: str) -> None:
         raise _nothing_written(error) from error
 
 
-def steps_of(made: Document) -> list[Step]:
+def steps_of(made: Document, called: str = "plan") -> list[Step]:
     """The steps of a plan that somebody else worked out. Raises Problem for what is none."""
     try:
         return [from_json(one) for one in made["steps"]]
     except (KeyError, TypeError, ValueError, OverflowError) as error:
-        raise Problem(f"The plan can't be used ({error}); nothing was written.") from error
+        raise Problem(f"The {called} can't be used ({error}); nothing was written.") from error
 
 
 def _begun(places: Places, about: Document) -> Record:
