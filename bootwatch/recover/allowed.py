@@ -5,11 +5,12 @@ The reader works steps out from hostile bytes; whoever writes believes it nothin
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from itertools import combinations
 
 from bootwatch.judge.adopted_entries import merged
-from bootwatch.judge.entries import read_entries, variable_of
+from bootwatch.judge.entries import parse_entry, read_entries, variable_of
 from bootwatch.judge.pairs import plain
 from bootwatch.model.snapshot import State
 from bootwatch.problem import Problem
@@ -41,17 +42,25 @@ def _is_allowed(step: Step, baseline: State, made: set[int]) -> bool:
                 for volume in baseline.volumes.values()
             )
         case WriteEntry():
-            return step.data in set(_options(step.over, baseline))
+            return not _is_whole(step.over, baseline) and step.data in set(_options(step.over, baseline))
         case WriteOrder():
-            added = set(step.order) - set(step.over)
-            is_each_once = len(set(step.order)) == len(step.order)
-            return is_each_once and set(step.over) <= set(step.order) and added <= made | _numbers(baseline)
+            # A number that today's order has twice may stay so.
+            more = Counter(step.order) - Counter(step.over)
+            is_added = max(more.values(), default=1) == 1 and not set(more) & set(step.over)
+            return is_added and set(step.over) <= set(step.order) and set(more) <= made | _numbers(baseline)
         case ClearNext():
             return True
 
 
+def _is_whole(over: bytes | None, baseline: State) -> bool:
+    """Whether it would take one of the baseline's own entries away, which lacks nothing."""
+    return over in [baseline.variables[variable_of(number)].data for number in read_entries(baseline)]
+
+
 def _options(over: bytes | None, baseline: State) -> Iterable[bytes]:
-    """What an entry may hold: one of the baseline's as it was, or today's with fields of one of those."""
+    """What an entry may hold: one of the baseline's as it was, or today's with fields of one of those; it
+    then leads where one of those does."""
+    places = {entry.place for entry in read_entries(baseline).values()}
     for number in read_entries(baseline):
         option = baseline.variables[variable_of(number)].data
         if over is None:
@@ -59,7 +68,9 @@ def _options(over: bytes | None, baseline: State) -> Iterable[bytes]:
             continue
         for count in range(1, len(_FIELDS) + 1):
             for names in combinations(_FIELDS, count):
-                yield merged(over, option, names)
+                data = merged(over, option, names)
+                if (entry := parse_entry(number, data)) and entry.place in places:
+                    yield data
 
 
 def _numbers(baseline: State) -> set[int]:

@@ -7,7 +7,6 @@ it out in a child, since snapshots hold hostile bytes; root holds each step agai
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -35,7 +34,7 @@ from bootwatch.recover.relocate import relocated
 from bootwatch.service.ask import as_reader, must_ask
 from bootwatch.service.confirming import last_restore
 from bootwatch.service.read import load_baseline
-from bootwatch.service.writing import carry_out, steps_of
+from bootwatch.service.writing import carry_out, plan_in, steps_of
 from bootwatch.tell.plain import plain
 
 FORMAT = "bootwatch/restore-plan/1"
@@ -69,7 +68,7 @@ def plan_for(places: Places, number: int, asked: Asked, *, as_json: bool) -> Doc
         handed = ["--planned-for", str(number), str(file.fileno()), *(["--json"] if as_json else [])]
         status = as_reader(["restore", *asked.words(), *handed], [file.fileno()])
         file.seek(0)
-        return status or dict(json.load(file))
+        return status or plan_in(file)
 
 
 def plan_of_recorded(places: Places, number: int, asked: Asked) -> Document:

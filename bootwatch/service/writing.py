@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, BinaryIO
 
 from bootwatch.keep import baseline as baselines
 from bootwatch.observe.machine import Machine, detail_of
@@ -20,6 +21,7 @@ from bootwatch.tell.journal import announce_restore
 from bootwatch.tell.plain import plain
 
 _LOG_LINE = 4000
+_MOST = 64 << 20  # bytes of a plan
 _BOOT_ID = "proc/sys/kernel/random/boot_id"
 
 Document = dict[str, Any]
@@ -87,6 +89,16 @@ def _begin_to_take_back(places: Places, record: Record, by: str) -> None:
         _log(places, f"restore {record.number} is taken back by {by}")
     except OSError as error:
         raise _nothing_written(error) from error
+
+
+def plan_in(file: BinaryIO) -> Document:
+    """The plan that the reader's user wrote into a file: nothing but steps that are known comes out of it.
+    Raises Problem."""
+    try:
+        made = dict(json.loads(file.read(_MOST)))
+    except (ValueError, TypeError, RecursionError) as error:
+        raise Problem(f"The plan can't be used ({error}); nothing was written.") from error
+    return made | {"steps": [step.to_json() for step in steps_of(made)]}
 
 
 def steps_of(made: Document, called: str = "plan") -> list[Step]:

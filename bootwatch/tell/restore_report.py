@@ -139,7 +139,7 @@ def _over(step: Document) -> str:
         )
         return f"{step['size']:,} bytes. {now}"
     if step["step"] == "write-order":
-        return f"Now it is {', '.join(step['over']) or 'empty'}."
+        return f"Now it is {', '.join(map(plain, step['over'])) or 'empty'}."
     if step["step"] == "write-entry":
         return "The entry as it is now is kept." if step["over"] else "No entry has that number now."
     return "It is kept and can be put back."
