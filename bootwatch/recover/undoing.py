@@ -101,7 +101,9 @@ class Undoing:
         former = _number(change.before)
         variable = self.sides.before.variables[variable_of(former)]
         taken = [step.number for step in steps if isinstance(step, WriteEntry)]
-        number = free_number(self.sides.now, former, taken)
+        # Where the order still names the number, that is its place.
+        is_own = variable_of(former) not in self.sides.now.variables and former not in taken
+        number = former if is_own else free_number(self.sides.now, former, taken)
         if number is None:
             return "the firmware has no number left for an entry"
         return WriteEntry(number, variable.data, str(change.before["label"]), None, _WHYS[change.change])

@@ -36,6 +36,11 @@ def entry_gone(root: Root) -> None:
     root.order(0, 2)
 
 
+def variable_gone(root: Root) -> None:
+    """The order still names it."""
+    root.variable_file("Boot0001").unlink()
+
+
 def all_entries_gone(root: Root) -> None:
     for number in range(3):
         root.variable_file(f"Boot{number:04X}").unlink()
@@ -81,7 +86,15 @@ def next_set(root: Root) -> None:
 DAMAGES: dict[str, Damage] = {
     one.__name__: one
     for one in (
-        *(entry_gone, all_entries_gone, switched_off, order_turned, leads_elsewhere, loader_gone),
+        *(
+            entry_gone,
+            variable_gone,
+            all_entries_gone,
+            switched_off,
+            order_turned,
+            leads_elsewhere,
+            loader_gone,
+        ),
         *(loader_emptied, default_file_taken, folder_gone, next_set),
     )
 }
