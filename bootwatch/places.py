@@ -65,8 +65,9 @@ class Places:
 
     @property
     def log_folder(self) -> Path:
-        """Where root's log lies: with a kit, which stays what it is, beside the records."""
-        return self.restores if self.from_kit else self.baseline
+        """Where root's log lies: beside the records with a kit, which stays what it is, and where nothing was
+        ever saved."""
+        return self.restores if self.from_kit or not self.baseline.is_dir() else self.baseline
 
     @property
     def kit(self) -> Path:

@@ -11,15 +11,17 @@ from typing import TYPE_CHECKING, Any
 from bootwatch.cli.drift import asked
 from bootwatch.cli.kit_option import as_called, go_by_kit, offer_kit
 from bootwatch.cli.restoring import undo_it, write_it
-from bootwatch.cli.result import no_baseline
+from bootwatch.cli.result import newest, no_baseline
 from bootwatch.cli.showing import is_only_published
+from bootwatch.cli.snapshot import UNTOLD
+from bootwatch.config import Config
 from bootwatch.places import Places
-from bootwatch.problem import UsageProblem
-from bootwatch.service.ask import must_ask
-from bootwatch.service.read import look
+from bootwatch.problem import BaselineProblem, UsageProblem
+from bootwatch.service.ask import ask_for_reading, must_ask
+from bootwatch.service.read import look, observed
 
 if TYPE_CHECKING:
-    from bootwatch.service.restore import Asked
+    from bootwatch.service.asked import Asked
 
 Document = dict[str, Any]
 
@@ -42,6 +44,21 @@ def add(commands: Any) -> None:
         metavar="OLD=NEW",
         help="the baseline's boot volume OLD is NEW today, as gpt:IDENTIFIER",
     )
+    command.add_argument(
+        "--without-baseline",
+        action="store_true",
+        help="make entries for systems that nothing leads to, from what lies on the disks",
+    )
+    command.add_argument(
+        "--add-route", metavar="SYSTEM", help="give a system one more way of starting, as rehearse names it"
+    )
+    command.add_argument(
+        "--trial",
+        nargs="?",
+        const="",
+        metavar="SYSTEM",
+        help="start a system once, next time; without a name: what came of the last trial",
+    )
     offer_kit(command)
     command.add_argument("--write", action="store_true", help="carry the steps out, after a question")
     command.add_argument("--yes", action="store_true", help="do not ask")
@@ -55,21 +72,24 @@ def add(commands: Any) -> None:
 def run(arguments: argparse.Namespace) -> int:
     from bootwatch.service.restore import plan_of_recorded
 
+    wanted = asked_for(arguments)
     go_by_kit(arguments, insists=bool(arguments.map))
     places: Places = arguments.places
     if arguments.planned_for:
         number, descriptor = arguments.planned_for
-        made = plan_of_recorded(places, number, asked_for(arguments))
+        made = plan_of_recorded(places, number, wanted)
         with os.fdopen(descriptor, "w", encoding="ascii") as file:
             json.dump(made, file)
         return 0
     if arguments.undo:
         return undo_it(places, arguments)
+    if arguments.trial == "":
+        return _tell_trial(places, arguments)
     return _restore(places, arguments)
 
 
 def _restore(places: Places, arguments: argparse.Namespace) -> int:
-    """1 where something could be brought back and wasn't, 0 where nothing was lost or all was written."""
+    """1 where something could be written and wasn't, 0 where there was nothing to write or all was."""
     made = _planned(places, arguments)
     if isinstance(made, int):
         return made
@@ -86,31 +106,71 @@ def _restore(places: Places, arguments: argparse.Namespace) -> int:
         if arguments.json:
             print(json.dumps(made, indent=1))
         return 1 if made["steps"] else 0
-    return write_it(places, arguments, made, asked_for(arguments).mapped) if made["steps"] else 0
+    return write_it(places, arguments, made, asked_for(arguments)) if made["steps"] else 0
 
 
 def _planned(places: Places, arguments: argparse.Namespace) -> Document | int:
+    from bootwatch.service.asked import Kind
     from bootwatch.service.restore import plan_for, plan_of
 
+    wanted = asked_for(arguments)
     if must_ask(places):
-        result = asked(places)
-        return plan_for(places, result.facts.snapshot or 0, asked_for(arguments), as_json=arguments.json)
+        number = asked(places).facts.snapshot if wanted.kind is Kind.LOST else _number(places)
+        return plan_for(places, number or 0, wanted, as_json=arguments.json)
     if is_only_published(places):
-        raise UsageProblem(
-            "What would be brought back is worked out with root's rights.", "Run it with sudo."
-        )
+        raise UsageProblem("What would be written is worked out with root's rights.", "Run it with sudo.")
+    if wanted.kind is not Kind.LOST:
+        from bootwatch.service.proposals import proposal_of
+
+        return proposal_of(places, observed(places).snapshot, wanted)
     reading = look(places)
     if reading is None or reading.drift is None:
-        raise no_baseline(places)
-    return plan_of(places, reading.snapshot, reading.drift, asked_for(arguments))
+        raise _no_baseline(places)
+    return plan_of(places, reading.snapshot, reading.drift, wanted)
+
+
+def _number(places: Places) -> int | None:
+    """Of a fresh reading by the service, which needs no baseline."""
+    Config.load(places.config)
+    ask_for_reading(UNTOLD)
+    row = newest(places)
+    return row.number if row else None
+
+
+def _no_baseline(places: Places) -> BaselineProblem:
+    problem = no_baseline(places)
+    hint = "What can be told without one: bootwatch restore --without-baseline"
+    return BaselineProblem(problem.message, f"{problem.hint}\n{hint}")
+
+
+def _tell_trial(places: Places, arguments: argparse.Namespace) -> int:
+    """1 where the last trial didn't come to what was asked for."""
+    from bootwatch.service.trials import last_trial
+    from bootwatch.tell.proposal_report import trial_report
+
+    document = last_trial(places)
+    print(json.dumps(document, indent=1) if arguments.json else trial_report(document).rstrip())
+    return 1 if document["result"] == "otherwise" else 0
 
 
 def asked_for(arguments: argparse.Namespace) -> Asked:
-    """Raises UsageProblem for what is no pair of volumes."""
-    from bootwatch.service.restore import Asked
+    """Raises UsageProblem for what is no pair of volumes, or doesn't go together."""
+    from bootwatch.service.asked import Asked, Kind
 
     mapped = dict(_pair(said) for said in arguments.map)
-    return Asked(arguments.only, mapped)
+    kinds = {
+        Kind.WITHOUT_BASELINE: arguments.without_baseline,
+        Kind.ADD_ROUTE: arguments.add_route is not None,
+        Kind.TRIAL: arguments.trial is not None,
+    }
+    named = [kind for kind, is_asked in kinds.items() if is_asked]
+    if len(named) > 1 or (named and (arguments.only or mapped)):
+        said = " and ".join(
+            [*(f"--{one.value}" for one in named), *(["--only or --map"] if len(named) < 2 else [])]
+        )
+        raise UsageProblem(f"{said} don't go together.", "Ask for one after the other.")
+    kind = named[0] if named else Kind.LOST
+    return Asked(arguments.only, mapped, kind, arguments.add_route or arguments.trial or "")
 
 
 def _pair(said: str) -> tuple[str, str]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from bootwatch.cli.kit_option import as_called
@@ -15,11 +14,12 @@ from bootwatch.problem import UsageProblem
 
 if TYPE_CHECKING:
     from bootwatch.recover.carry_out import Stopped
+    from bootwatch.service.asked import Asked
 
 Document = dict[str, Any]
 
 
-def write_it(places: Places, arguments: argparse.Namespace, made: Document, mapped: Mapping[str, str]) -> int:
+def write_it(places: Places, arguments: argparse.Namespace, made: Document, asked: Asked) -> int:
     """1 where nothing was written since the person didn't want it, or where it stopped in the middle."""
     from bootwatch.recover.carry_out import Stopped
     from bootwatch.service.restore import write
@@ -28,7 +28,7 @@ def write_it(places: Places, arguments: argparse.Namespace, made: Document, mapp
     if not arguments.yes and not _is_agreed(arguments):
         return 1
     try:
-        record = write(places, made, by=who(), mapped=mapped)
+        record = write(places, made, by=who(), asked=asked)
     except Stopped as stopped:
         return _explain(stopped, arguments)
     number, steps = (record.number, [one.step for one in record.written]) if record else (0, [])

@@ -26,6 +26,7 @@ _MACHINES = {
     "RISCV64": (0x5064,),
     "LOONGARCH64": (0x6264,),
 }
+NAMES = tuple(_MACHINES)
 
 
 @dataclass(frozen=True)

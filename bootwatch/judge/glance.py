@@ -12,6 +12,7 @@ from itertools import chain, islice
 from bootwatch.formats.pe import SUBSYSTEM_APPLICATION
 from bootwatch.judge.architecture import architecture_of
 from bootwatch.judge.entries import Entry, read_order
+from bootwatch.judge.listed import list_name
 from bootwatch.judge.visiting import is_visiting
 from bootwatch.model.path import fold
 from bootwatch.model.snapshot import State
@@ -154,4 +155,4 @@ class Glance:
     @cached_property
     def list_name(self) -> str:
         """The file beside a loader from which lost entries are made again (file, label, data, comment)."""
-        return f"\\BOOT{architecture_of(self.state).name}.CSV"
+        return f"\\{list_name(self.state)}"

@@ -24,7 +24,12 @@ def option_for(state: State, volume: Volume, path: str, description: str) -> byt
     disk = state.disks.get(volume.disk)
     parts = disk.partitions if disk else ()
     part = next((one for one in parts if one.number == volume.number), None)
-    node = hard_drive(part) if part else None
+    return made_option(part, path, description) if part else None
+
+
+def made_option(part: Partition, path: str, description: str) -> bytes | None:
+    """The same for a file in a partition."""
+    node = hard_drive(part)
     if node is None or len(path) > _LONGEST:
         return None
     nodes = node + file_path(path)

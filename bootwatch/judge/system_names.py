@@ -1,5 +1,6 @@
-"""What a system is called. In order of trust: the settings, the label of an entry, the version resource of a
-loader, the os-release in a unified kernel image, that of the running system, the folder's name."""
+"""What a system is called. In order of trust: the settings, the label of an entry, that in the list beside
+its loaders, the version resource of a loader, the os-release in a unified kernel image, that of the running
+system, the folder's name."""
 
 from __future__ import annotations
 
@@ -8,6 +9,7 @@ from collections.abc import Iterable, Iterator
 from bootwatch.judge.glance import UNPLACED, Glance
 from bootwatch.judge.home import Home
 from bootwatch.judge.likeness import cleaned, distinct
+from bootwatch.judge.listed import listed
 from bootwatch.judge.naming import Naming
 from bootwatch.judge.system import System
 from bootwatch.model.path import fold
@@ -84,7 +86,8 @@ class SystemNames:
         known = [home for home in group if home.born <= last]
         labels = _labels((home for home in known if not home.is_default), last)
         default_labels = _labels((home for home in known if home.is_default), last)
-        said = [name for home in known for name in _program_names(home, last)]
+        said = [name for home in known for name in self._listed(home, last)]
+        said += [name for home in known for name in _program_names(home, last)]
         said += self._release(group, last)
         folders = [home.folder_name for home in known]
         if not group[0].removable:
@@ -97,6 +100,12 @@ class SystemNames:
             return []
         release = self._glances[last].os_release
         return [release.get("pretty_name", ""), release.get("name", "")]
+
+    def _listed(self, home: Home, last: int) -> Iterator[str]:
+        """The labels in the list beside its loaders."""
+        for glance in self._glances[: last + 1] if home.folder and not home.part else ():
+            for volume in glance.volumes.get(home.volume, ()):
+                yield from (row.label for row in listed(glance.state, volume, home.spelled))
 
     def _volume_label(self, volume: str, last: int) -> str:
         glances = self._glances[: last + 1]

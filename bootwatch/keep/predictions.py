@@ -109,6 +109,19 @@ def used(history: History) -> dict[Target, int]:
     }
 
 
+def first_start_after(history: History, number: int) -> tuple[int, Target] | None:
+    """The first snapshot of the first start after snapshot ``number``, and what started it; None where there
+    is none yet."""
+    if not history.has_predictions:
+        return None
+    row = history.database.execute(
+        "SELECT snapshot, entry, volume, file, identity FROM start WHERE snapshot > ?"
+        " ORDER BY snapshot LIMIT 1",
+        (number,),
+    ).fetchone()
+    return (row[0], Target(row[1], row[2], row[3], tuple(json.loads(row[4])))) if row else None
+
+
 def record(history: History) -> Record:
     """How often predictions came true."""
     counts = dict(

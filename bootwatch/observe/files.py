@@ -28,6 +28,7 @@ _TEXTS_LIMIT = 16 << 20
 _LOADER_FOLDER = "\\loader"
 # A loader's settings may name more settings, in another folder; not in a deep one.
 _SETTINGS = re.compile(r"(\\[^\\]+){1,4}\.(cfg|conf|lst|ini)", re.IGNORECASE)
+_LIST = re.compile(r"(.*\\)?BOOT[A-Z0-9]*\.CSV", re.IGNORECASE)
 _PRINTABLE = frozenset(b"\t\n\r\f") | frozenset(range(0x20, 0x100))
 
 KeepProgram = Callable[[str, bytes], None]
@@ -94,7 +95,8 @@ class Listing:
                 self.keep_program(name, kept)
             whole = kept if size <= _SEARCHED else None
             return File(file.path, size, file.time, name, program=read_program(reader, whole))
-        if size == len(kept) and self._texts_size + size <= _TEXTS_LIMIT and _is_text(kept):
+        is_text = _is_text(kept) or (_is_list(file.path) and size % 2 == 0)
+        if size == len(kept) and self._texts_size + size <= _TEXTS_LIMIT and is_text:
             self._texts[file.path] = kept
             self._texts_size += size
         return File(file.path, size, file.time, name)
@@ -116,6 +118,12 @@ class Listing:
 
 def _is_settings(path: str) -> bool:
     return _SETTINGS.fullmatch(path) is not None
+
+
+def _is_list(path: str) -> bool:
+    """Whether a file is named as lists are from which lost entries are made again: mostly UTF-16 without a
+    byte order mark."""
+    return _LIST.fullmatch(path) is not None
 
 
 def _is_text(data: bytes) -> bool:

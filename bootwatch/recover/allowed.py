@@ -15,7 +15,7 @@ from bootwatch.judge.pairs import plain
 from bootwatch.model.snapshot import State
 from bootwatch.problem import Problem
 from bootwatch.recover.paths import parts_of
-from bootwatch.recover.steps import ClearNext, Step, WriteEntry, WriteFile, WriteOrder
+from bootwatch.recover.steps import ClearNext, SetNext, Step, WriteEntry, WriteFile, WriteOrder
 
 _FIELDS = ("entry-inactive", "entry-retargeted", "entry-data-changed")
 
@@ -50,6 +50,8 @@ def _is_allowed(step: Step, baseline: State, made: set[int]) -> bool:
             return is_added and set(step.over) <= set(step.order) and set(more) <= made | _numbers(baseline)
         case ClearNext():
             return True
+        case SetNext():  # that is a trial, which no baseline asks for
+            return False
 
 
 def _is_whole(over: bytes | None, baseline: State) -> bool:

@@ -21,7 +21,16 @@ from bootwatch.observe.machine import Machine, detail_of
 from bootwatch.problem import Problem
 from bootwatch.recover.record import Done, Record
 from bootwatch.recover.room import Room
-from bootwatch.recover.steps import KEPT, ClearNext, Step, WriteEntry, WriteFile, WriteOrder, from_json
+from bootwatch.recover.steps import (
+    KEPT,
+    ClearNext,
+    SetNext,
+    Step,
+    WriteEntry,
+    WriteFile,
+    WriteOrder,
+    from_json,
+)
 from bootwatch.recover.unhurried import unhurried
 from bootwatch.recover.variables import VariableStore
 from bootwatch.recover.volumes import opened
@@ -233,7 +242,7 @@ def _wanted(step: Step, former: There) -> There:
     match step:
         case WriteFile():
             return step.file.sha256
-        case WriteEntry():
+        case WriteEntry() | SetNext():
             return Variable(attributes, step.data)
         case WriteOrder():
             return Variable(attributes, _packed(step.order))
@@ -246,7 +255,7 @@ def _is_expected(step: Step, former: There) -> bool:
     match step:
         case WriteFile():
             return (former or "") == step.over
-        case WriteEntry():
+        case WriteEntry() | SetNext():
             return data == step.over
         case WriteOrder():
             # An odd byte at the end is no number to anybody, and keeps nothing from being mended.
@@ -261,13 +270,13 @@ def _target(step: Step) -> tuple[str, str]:
     return "", _variable(step)
 
 
-def _variable(step: WriteEntry | WriteOrder | ClearNext) -> str:
+def _variable(step: WriteEntry | WriteOrder | ClearNext | SetNext) -> str:
     match step:
         case WriteEntry():
             return variable_of(step.number)
         case WriteOrder():
             return _ORDER
-        case ClearNext():
+        case ClearNext() | SetNext():
             return _NEXT
 
 

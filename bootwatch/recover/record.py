@@ -92,6 +92,16 @@ class Record:
         return None
 
     @classmethod
+    def newest_of(cls, folder: Path, kind: str) -> Record | None:
+        """The last of one kind that was written to its end and not taken back. Raises Problem."""
+        for name in sorted(_numbers(folder), key=int, reverse=True):
+            record = cls.read(folder / name)
+            is_whole = record and record.done and record.is_finished and not record.is_undone
+            if record and is_whole and record.document.get("kind") == kind:
+                return record
+        return None
+
+    @classmethod
     def undoable(cls, folder: Path) -> list[Record]:
         """The newest and, where it went on with one that was cut off, that one too; newest first. Raises
         Problem."""

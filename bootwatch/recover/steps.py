@@ -135,7 +135,36 @@ class ClearNext:
         return {"step": "clear-next", "over": self.over.hex(), **_words(self)}
 
 
-Step = WriteFile | WriteEntry | WriteOrder | ClearNext
+@dataclass(frozen=True)
+class SetNext:
+    """BootNext: an entry for the next start alone (UEFI 2.10 §3.1.2); ``over`` is what it holds now."""
+
+    number: int
+    label: str
+    over: bytes | None
+    why: str
+    target = ("", "BootNext")
+
+    @property
+    def what(self) -> str:
+        return f'ask for "{self.label}" ({entry_name(self.number)}) at the next start only (BootNext)'
+
+    @property
+    def data(self) -> bytes:
+        return self.number.to_bytes(2, "little")
+
+    def after(self, state: State) -> State:
+        former = state.variable("BootNext")
+        variable = Variable(former.attributes if former else KEPT, self.data)
+        return replace(state, variables={**state.variables, key("BootNext"): variable})
+
+    def to_json(self) -> dict[str, Any]:
+        over = None if self.over is None else self.over.hex()
+        named = {"entry": entry_name(self.number), "label": self.label}
+        return {"step": "set-next", **named, "over": over, **_words(self)}
+
+
+Step = WriteFile | WriteEntry | WriteOrder | ClearNext | SetNext
 
 
 def after_all(state: State, steps: Sequence[Step]) -> State:
@@ -161,6 +190,9 @@ def from_json(document: dict[str, Any]) -> Step:
             return WriteOrder(order, over_order, why)
         case "clear-next":
             return ClearNext(bytes.fromhex(document["over"]), why)
+        case "set-next":
+            over = None if document["over"] is None else bytes.fromhex(document["over"])
+            return SetNext(_entry(document["entry"]), str(document["label"]), over, why)
     raise ValueError(f"{kind!r} is no step that is known")
 
 

@@ -8,14 +8,11 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
 from functools import partial
-from typing import Any
 
 from bootwatch.config import Config
 from bootwatch.judge.drift import compare
-from bootwatch.judge.outlook import Outlook
 from bootwatch.judge.sides import Sides
 from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.history import History
@@ -32,28 +29,12 @@ from bootwatch.recover.proposals import Question, questions
 from bootwatch.recover.record import Record
 from bootwatch.recover.relocate import relocated
 from bootwatch.service.ask import as_reader, must_ask
+from bootwatch.service.asked import Asked, Document, Kind, plan_document, require_known
 from bootwatch.service.confirming import last_restore
+from bootwatch.service.proposals import proposal_of, write_proposal
 from bootwatch.service.read import load_baseline
 from bootwatch.service.writing import carry_out, plan_in, steps_of
 from bootwatch.tell.plain import plain
-
-FORMAT = "bootwatch/restore-plan/1"
-
-Document = dict[str, Any]
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What a person asked for: the systems ``only`` by their names, if any are named; ``mapped`` as in
-    ``relocated``."""
-
-    only: Sequence[str] = ()
-    mapped: Mapping[str, str] = field(default_factory=dict)
-
-    def words(self) -> list[str]:
-        """The command's options that ask for it."""
-        named = [word for name in self.only for word in ("--only", name)]
-        return named + [word for was, now in self.mapped.items() for word in ("--map", f"{was}={now}")]
 
 
 def plan_for(places: Places, number: int, asked: Asked, *, as_json: bool) -> Document | int:
@@ -75,9 +56,13 @@ def plan_of_recorded(places: Places, number: int, asked: Asked) -> Document:
     """The same for a recorded snapshot, worked out here."""
     with History.look(places.history) as history:
         row = history.row(number) if history else None
-        if history is None or row is None or row.drift is None:
-            raise Problem(f"The history holds no comparison of snapshot {number}.", "See: bootwatch history")
+        if history is None or row is None:
+            raise Problem(f"The history holds no snapshot {number}.", "See: bootwatch history")
         snapshot = history.snapshot(number)
+    if asked.kind is not Kind.LOST:
+        return proposal_of(places, snapshot, asked)
+    if row.drift is None:
+        raise Problem(f"The history holds no comparison of snapshot {number}.", "See: bootwatch history")
     return plan_of(places, snapshot, row.drift, asked)
 
 
@@ -93,7 +78,7 @@ def plan_of(places: Places, snapshot: Snapshot, drift: Drift, asked: Asked) -> D
     sides = Sides(*given, config.system_names, snapshot.circumstance)
     open_ones = questions(placed.lost, baseline.state, snapshot.state)
     _require_same_machine(baseline, snapshot.state, asked, open_ones)
-    _require_known(sides, asked.only)
+    require_known(sides.systems, asked.only)
     _require_mapped(baseline.state, snapshot.state, asked.mapped)
     copies = partial(_has_copy, places, baseline)
     found = plan(sides, snapshot, drift, copies, asked.only, placed.moves, config.weights)
@@ -143,52 +128,27 @@ def _require_mapped(before: State, now: State, mapped: Mapping[str, str]) -> Non
             )
 
 
-def _require_known(sides: Sides, only: Collection[str]) -> None:
-    known = sorted({system.name for system in sides.systems.all()})
-    for name in only:
-        if name not in known:
-            raise UsageProblem(f"There is no system {name!r} here.", f"There are: {', '.join(known)}")
-
-
 def _document(baseline: Baseline, snapshot: Snapshot, found: Plan) -> Document:
-    return {
-        "format": FORMAT,
+    made = plan_document(Kind.LOST, baseline.machine, snapshot, found.steps, found.now, found.then)
+    return made | {
         "baseline": {"saved": baseline.saved, "reason": baseline.reason, "digest": baseline.digest},
-        "machine": baseline.machine,
-        "snapshot": snapshot.number,
-        "time": snapshot.circumstance.time,
-        "steps": [step.to_json() for step in found.steps],
         "left": [
             {"id": one.change.id, "change": one.change.change, "what": one.change.what, "why": one.why}
             for one in found.left
         ],
-        "volumes": {identity: volume.label for identity, volume in snapshot.state.volumes.items()},
-        "now": _starts(found.now),
-        "then": _starts(found.then),
         "better": found.is_better,
-        "gaps": [gap.to_json() for gap in snapshot.gaps],
-    }
-
-
-def _starts(found: Outlook) -> Document:
-    following = found.next_system
-    return {
-        "systems": [
-            {"name": one.name, "how": one.how.value} for one in found.systems if not one.system.hidden
-        ],
-        "next": following.name if following else None,
-        "by": found.next_start.by.value,
     }
 
 
 # writing
 
 
-def write(
-    places: Places, made: Document, *, by: str, mapped: Mapping[str, str] | None = None
-) -> Record | None:
-    """Carry the plan's steps out; None where there are none. ``mapped`` as a person said it, not as the plan
-    does. Raises Stopped, Problem."""
+def write(places: Places, made: Document, *, by: str, asked: Asked | None = None) -> Record | None:
+    """Carry the plan's steps out; None where there are none. ``asked`` is what a person asked for, whatever
+    the plan says of it. Raises Stopped, Problem."""
+    asked = asked or Asked()
+    if asked.kind is not Kind.LOST:
+        return write_proposal(places, made, asked, by=by)
     baseline = _baseline(places)
     if made["baseline"]["digest"] != baseline.digest:
         raise Problem(
@@ -196,7 +156,7 @@ def write(
         )
     steps = steps_of(made)
     disks = {disk.key: disk for disk, _ in read_disks(Machine(places.root)).found}
-    require_allowed(steps, relocated(baseline.state, disks, mapped).state)
+    require_allowed(steps, relocated(baseline.state, disks, asked.mapped).state)
     if not steps:
         return None
     about = {"machine": baseline.machine, "baseline": baseline.digest}

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import shlex
 from typing import Any
 
 from bootwatch.judge.meanings.common import MANUAL, SEALED
 from bootwatch.tell.layout import wrapped
 from bootwatch.tell.phrases import counted, moment, reading
 from bootwatch.tell.plain import plain
+from bootwatch.tell.proposal_report import head, noted, points
 from bootwatch.tell.routes_words import joined
 
 Document = dict[str, Any]
@@ -43,6 +45,8 @@ def restore_report(document: Document, width: int = 80, *, hint: str = "") -> st
         _questions(document, width),
         _steps(document, width),
         _left(document, width),
+        noted(document, width),
+        points(document, width),
         _starts(document, width),
         _care(document, width),
         _hint(document, width, hint) if hint else [],
@@ -52,11 +56,15 @@ def restore_report(document: Document, width: int = 80, *, hint: str = "") -> st
 
 def _head(document: Document, width: int) -> list[str]:
     machine, steps = plain(str(document["machine"]), _NAME), len(document["steps"])
+    compared = f"{reading(document['snapshot'])}, {moment(str(document['time']))}"
+    if document["baseline"] is None:
+        said, meant = head(document)
+        lines = wrapped(f"{machine}: {said}. Nothing was written.", width)
+        return lines + wrapped(f"{meant} It is {compared}.", width)
     said = f"{counted(steps, 'step')} would bring back what was lost" if steps else "nothing to bring back"
     baseline = document["baseline"]
     reason = f' ("{plain(str(baseline["reason"]))}")' if baseline["reason"] else ""
     lines = wrapped(f"{machine}: {said}. Nothing was written.", width)
-    compared = f"{reading(document['snapshot'])}, {moment(str(document['time']))}"
     return lines + wrapped(
         f"From the baseline of {moment(str(baseline['saved']))}{reason}, for {compared}.", width
     )
@@ -129,7 +137,8 @@ def _deed(document: Document, step: Document) -> str:
         return plain(str(step["what"]), 1000) + "."
     label = plain(str(document["volumes"].get(step["volume"]) or ""), _NAME)
     where = f'the boot volume "{label}"' if label else f"the boot volume {plain(str(step['volume']))}"
-    return f"put {plain(str(step['path']))} back on {where}."
+    verb = "put back" if document["baseline"] else "put a copy at"
+    return f"{verb} {plain(str(step['path']))} on {where}."
 
 
 def _over(step: Document) -> str:
@@ -148,8 +157,9 @@ def _over(step: Document) -> str:
 def _left(document: Document, width: int) -> list[str]:
     lines: list[str] = []
     for one in document["left"]:
-        lines += wrapped(f"{plain(str(one['what']))}: {one['why']}.", width, "  - ")
-    return ["Not undone by this", "", *lines] if lines else []
+        lines += wrapped(f"{plain(str(one['what']))}: {plain(str(one['why']), 500)}.", width, "  - ")
+    title = "Not undone by this" if document["baseline"] else "Not done by this"
+    return [title, "", *lines] if lines else []
 
 
 def _starts(document: Document, width: int) -> list[str]:
@@ -178,7 +188,10 @@ def _care(document: Document, width: int) -> list[str]:
 def _hint(document: Document, width: int, command: str) -> list[str]:
     if not document["steps"]:
         return []
-    return wrapped(f"To have it written: sudo {command} --write", width)
+    asked = {"without-baseline": " --without-baseline"}.get(document["kind"], "")
+    if document["system"]:
+        asked = f" --{document['kind']} {shlex.quote(plain(str(document['system']), _NAME))}"
+    return wrapped(f"To have it written: sudo {command}{asked} --write", width)
 
 
 def done_lines(number: int, steps: int, restore: str, drift: str) -> list[str]:

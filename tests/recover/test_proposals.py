@@ -1,0 +1,215 @@
+"""Entries without a baseline, second routes and trials: commands on a machine root."""
+
+from __future__ import annotations
+
+import json
+import struct
+from collections.abc import Callable
+
+import pytest
+
+from bootwatch.places import Places
+from bootwatch.problem import Problem
+from bootwatch.service.asked import Asked, Kind
+from bootwatch.service.restore import write
+from tests.cli.commands import Commands
+from tests.recover.test_restore import contents, variables
+from tests.roots import (
+    DEFAULT_LOADER,
+    FERNWICK_ESP,
+    FERNWICK_LOADER,
+    QUARRY_ESP,
+    QUARRY_LOADER,
+    Root,
+    load_option,
+)
+
+pytestmark = pytest.mark.long
+LIST = "\\EFI\\fernwick\\BOOTX64.CSV"
+
+
+def order_of(root: Root) -> tuple[int, ...]:
+    data = root.variable_file("BootOrder").read_bytes()[4:]
+    return struct.unpack(f"<{len(data) // 2}H", data)
+
+
+def entry(root: Root, number: int) -> bytes:
+    return root.variable_file(f"Boot{number:04X}").read_bytes()[4:]
+
+
+@pytest.fixture
+def machine(
+    dual_template: Root, copy_root: Callable[[Root], Root], capsys: pytest.CaptureFixture[str]
+) -> Commands:
+    return Commands(copy_root(dual_template), capsys)
+
+
+@pytest.fixture
+def foreign(machine: Commands) -> Commands:
+    """Somebody's computer after its firmware lost all entries; nothing was ever saved there."""
+    root = machine.root
+    for number in range(3):
+        root.variable_file(f"Boot{number:04X}").unlink()
+    root.order()
+    # As distributions write it: UTF-16LE without a byte order mark.
+    line = "loaderx64.efi,Fernwick Linux,,This is the boot entry for Fernwick Linux\r\n"
+    root.put("vda", 1, LIST, line.encode("utf-16-le"))
+    return machine
+
+
+def test_nothing_is_proposed_where_all_start(machine: Commands) -> None:
+    said = machine("restore", "--without-baseline", "--json")
+    assert (said.status, said.document["steps"]) == (0, [])
+
+
+def test_entries_are_made_from_what_lies_there(foreign: Commands) -> None:
+    """Quarry and Tarn Rescue have only their folders; Fernwick has a list with its name."""
+    root, before, held = foreign.root, contents(foreign.root), variables(foreign.root)
+    assert foreign("restore").status == 4
+    assert "--without-baseline" in foreign("restore").err
+    said = foreign("restore", "--without-baseline")
+    assert said.status == 1
+    assert "Fernwick Linux" in said.out and "Nothing was written" in said.out
+    assert foreign("restore", "--without-baseline", "--write", "--yes").status == 0
+    # What the tests write by hand: UEFI 2.10 §3.1.3.
+    made = {entry(root, number) for number in order_of(root)}
+    assert made >= {load_option("quarry", QUARRY_ESP, QUARRY_LOADER)}
+    assert contents(root) == before
+    assert foreign("restore", "--without-baseline").status == 0
+    assert foreign("restore", "--undo", "--yes").status == 0
+    assert variables(root) == held
+
+
+def test_new_entries_come_behind_what_starts(foreign: Commands) -> None:
+    foreign.root.entry(7, "Quarry", QUARRY_ESP, QUARRY_LOADER)
+    foreign.root.order(7)
+    foreign.root.remove("vda", 1, DEFAULT_LOADER)
+    assert foreign("restore", "--without-baseline", "--write", "--yes").status == 0
+    order = order_of(foreign.root)
+    assert order[0] == 7
+    assert load_option("Fernwick Linux", FERNWICK_ESP, FERNWICK_LOADER) in {
+        entry(foreign.root, number) for number in order[1:]
+    }
+
+
+def test_entry_that_is_switched_off_is_switched_on(machine: Commands) -> None:
+    machine.root.entry(1, "Quarry", QUARRY_ESP, QUARRY_LOADER, data=b"QRY1", attributes=8)
+    machine.root.order(0, 2)
+    assert machine("restore", "--without-baseline", "--write", "--yes").status == 0
+    assert entry(machine.root, 1) == load_option(
+        "Quarry", QUARRY_ESP, QUARRY_LOADER, data=b"QRY1", attributes=9
+    )
+    assert order_of(machine.root) == (0, 2, 1)
+
+
+FOREIGN = load_option("x", FERNWICK_ESP, "\\EFI\\evil.efi").hex()
+NO_PROGRAM = load_option("x", FERNWICK_ESP, "\\kernel.img").hex()
+HANDED = load_option("x", FERNWICK_ESP, FERNWICK_LOADER, data=b"evil").hex()
+OFF = load_option("x", FERNWICK_ESP, FERNWICK_LOADER, attributes=0).hex()
+
+
+def test_what_the_machine_does_not_bear_out_is_refused(foreign: Commands) -> None:
+    """As where what read the machine was subverted."""
+    root = foreign.root
+    root.entry(7, "Quarry", QUARRY_ESP, QUARRY_LOADER)
+    root.order(7)
+    before = variables(root), contents(root)
+    made = foreign("restore", "--without-baseline", "--json").document
+    step = {"step": "write-entry", "entry": "Boot0009", "label": "x", "over": None, "why": "", "data": ""}
+    order = {"step": "write-order", "over": ["Boot0007"], "why": ""}
+    file = {"step": "write-file", "volume": f"gpt:{QUARRY_ESP}", "size": 1, "sha256": "ab" * 32, "why": ""}
+    for wrong in (
+        *(step | {"data": data} for data in (FOREIGN, NO_PROGRAM, HANDED, OFF)),
+        step | {"entry": "Boot0007", "data": FOREIGN, "over": entry(root, 7).hex()},
+        order | {"order": ["Boot0001"]},
+        order | {"order": ["Boot0003", "Boot0007"]},
+        file | {"path": DEFAULT_LOADER, "over": ""},
+        {"step": "set-next", "entry": "Boot0007", "label": "x", "over": None, "why": ""},
+        {"step": "clear-next", "over": "", "why": ""},
+    ):
+        tampered = json.loads(json.dumps(made)) | {"steps": [wrong]}
+        with pytest.raises(Problem):
+            write(places(foreign), tampered, by="root", asked=Asked(kind=Kind.WITHOUT_BASELINE))
+    assert (variables(root), contents(root)) == before
+
+
+def places(machine: Commands) -> Places:
+    return Places.below(machine.root.folder)
+
+
+# second routes
+
+
+def test_a_second_route_is_what_the_rehearsal_names(machine: Commands) -> None:
+    """Quarry has only its entry: its loader at the default path, or a second entry, helps."""
+    said = machine("restore", "--add-route", "Quarry", "--json").document
+    points = said["single_points"]
+    assert len(points["after"]) < len(points["before"])
+    assert "Quarry" in machine("restore", "--add-route", "Quarry").out
+    assert machine("restore", "--add-route", "Quarry", "--write", "--yes").status == 0
+    rehearsed = machine("rehearse", "--json").document
+    quarry = next(one for one in rehearsed["systems"] if one["name"] == "Quarry")
+    assert len(quarry["single_points"]) == len(points["after"])
+    assert machine("restore", "--undo", "--yes").status == 0
+
+
+def test_no_default_file_of_others_is_overwritten(machine: Commands) -> None:
+    machine.root.put("vdb", 1, DEFAULT_LOADER, b"somebody's")
+    said = machine("restore", "--add-route", "Quarry", "--json").document
+    assert [step["step"] for step in said["steps"]] == ["write-entry", "write-order"]
+    assert len(said["single_points"]["after"]) < len(said["single_points"]["before"])
+
+
+def test_nothing_is_proposed_where_entries_could_not_be_read(foreign: Commands) -> None:
+    """A firmware that lists neither an order nor any entry (a listing that ended early)."""
+    foreign.root.variable_file("BootOrder").unlink()
+    said = foreign("restore", "--without-baseline", "--json").document
+    assert said["steps"] == []
+    assert {one["why"] for one in said["left"]} == {"whether an entry leads to it could not be read"}
+
+
+def test_unknown_system_is_refused(machine: Commands) -> None:
+    for option in ("--add-route", "--trial"):
+        refused = machine("restore", option, "Nobody")
+        assert refused.status == 2 and "Quarry" in refused.err
+
+
+# trials
+
+
+def test_a_trial_asks_for_one_start_only(machine: Commands) -> None:
+    root, before = machine.root, variables(machine.root)
+    assert machine("restore", "--trial").status == 2
+    said = machine("restore", "--trial", "Quarry")
+    assert said.status == 1 and "recovery" in said.out
+    assert machine("restore", "--trial", "Quarry", "--write", "--yes").status == 0
+    assert root.variable_file("BootNext").read_bytes()[4:] == struct.pack("<H", 1)
+    assert {name: data for name, data in variables(root).items() if "BootNext" not in name} == before
+    assert "No start was seen since" in machine("restore", "--trial").out
+
+
+def test_a_trial_is_proven_by_the_next_start(machine: Commands) -> None:
+    """The own system by another entry of its own; afterwards BootCurrent names it (UEFI 2.10 §3.3)."""
+    root = machine.root
+    root.entry(5, "Fernwick Linux once more", FERNWICK_ESP, DEFAULT_LOADER)
+    root.order(0, 1, 2, 5)
+    root.variable("BootCurrent", struct.pack("<H", 0), attributes=6)
+    root.write("etc/os-release", 'ID=fernwick\nNAME="Fernwick Linux"')
+    machine("snapshot", "--moment", "boot")
+    assert machine("restore", "--trial", "Fernwick Linux", "--write", "--yes").status == 0
+    assert root.variable_file("BootNext").read_bytes()[4:] == struct.pack("<H", 5)
+    started(root, 5)
+    machine("snapshot", "--moment", "boot")
+    told = machine("restore", "--trial", "--json").document
+    assert (told["result"], told["entry"]) == ("proven", "Boot0005")
+
+
+def started(root: Root, number: int) -> None:
+    root.variable_file("BootNext").unlink()
+    root.variable("BootCurrent", struct.pack("<H", number), attributes=6)
+    root.start_again()
+
+
+def test_options_that_ask_for_different_things(machine: Commands) -> None:
+    assert machine("restore", "--trial", "Quarry", "--add-route", "Quarry").status == 2
+    assert machine("restore", "--without-baseline", "--only", "Quarry").status == 2
