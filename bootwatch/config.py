@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+import sys
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
+from bootwatch.carried import archive
 from bootwatch.checked_yaml import Settings, Value
 from bootwatch.judge.acceptance import Rules
 from bootwatch.judge.meanings import CHANGES
@@ -64,7 +67,10 @@ class Config:
 
     @classmethod
     def load(cls, path: Path) -> Config:
-        """Read ``path``. Raises UsageProblem that names every mistake with file, line and key."""
+        """Read ``path``. Raises UsageProblem that names every mistake with file, line and key.
+
+        The program in a recovery kit has no library that reads it: it says so and goes by none.
+        """
         try:
             data = path.read_bytes()
         except FileNotFoundError:
@@ -72,7 +78,13 @@ class Config:
         except OSError as error:
             raise UsageProblem(f"{path} can't be read: {error.strerror}.") from error
         settings = Settings(path)
-        config = _config(settings, settings.read(data))
+        try:
+            config = _config(settings, settings.read(data))
+        except ModuleNotFoundError:
+            if archive() is None:
+                raise
+            _say_passed_over(path)
+            return cls()
         settings.finish()
         return config
 
@@ -92,6 +104,12 @@ class Config:
         """What systems are called, what is one system, what is hidden."""
         names = {given: system.name for system in self.systems for given in (system.name, *system.join)}
         return Naming.of(names, (system.name for system in self.systems if system.hide))
+
+
+@cache
+def _say_passed_over(path: Path) -> None:
+    """Once in a command."""
+    print(f"The settings in {path} are passed over: Python's yaml isn't here.", file=sys.stderr)
 
 
 def _config(settings: Settings, top: Value | None) -> Config:

@@ -12,6 +12,7 @@ from bootwatch.observe.disks import read_disks
 from bootwatch.observe.facts import read_facts
 from bootwatch.observe.machine import Machine
 from bootwatch.places import Places
+from bootwatch.recover.kit import opened
 from bootwatch.recover.kit_find import Candidate, find
 from bootwatch.recover.kit_names import safe_name
 
@@ -29,10 +30,14 @@ def chosen(places: Places, kit: Path, *, insists: bool = False) -> Candidate:
 
 
 def with_kit(places: Places, found: Candidate, *, state: Path | None) -> Places:
-    """The places for a command that goes by a kit: unless ``state`` is named, records lie beside it, since a
-    live system forgets its own files; elsewhere where others could change them there, or nobody can."""
+    """The places for a command that goes by a kit; Problem for one that is damaged.
+
+    Unless ``state`` is named, records lie beside it, since a live system forgets its own files; elsewhere
+    where others could change them there, or nobody can.
+    """
     kit = found.place.resolve()
     own = safe_name(kit.stem if kit.is_file() else kit.name)
+    opened(kit)  # a bad one is refused before anything is looked at
     beside, elsewhere = kit.parent / _RECORDS / own, places.root / _ELSEWHERE / own
     usual = beside if _is_own(kit.parent) else elsewhere
     return replace(places, state=state or usual, from_kit=kit)
