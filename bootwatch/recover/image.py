@@ -70,9 +70,17 @@ class FatImage:
             return volume.free_bytes, volume.cluster_size
 
     def require_writable(self) -> None:
-        """Raises Problem where the image can't be written."""
+        """Raises Problem where the image can't be written, or is damaged: mtools follows a broken chain of
+        clusters into the table's own first entries, and frees them."""
         if not os.access(self._file, os.W_OK):
             raise Problem(f"The disk image {self._file} can't be written.")
+        with self._volume() as volume:
+            path, fault = next(iter(volume.faults().items()), ("", ""))
+        if fault:
+            raise Problem(
+                f"The boot volume in {self._file} is damaged: {path}: {fault}.",
+                f"Mend it first: it begins at byte {self._offset}, and fsck.fat -a mends it.",
+            )
 
     def _is_there(self, path: str) -> bool:
         with self._volume() as volume, contextlib.suppress(FileNotFoundError):

@@ -79,7 +79,5 @@ def _whole(size: int, unit: int) -> int:
 
 
 def _sweep(shelf: Shelf, path: str) -> None:
-    left = beside(path)
-    if shelf.read(left) is not None:
-        shelf.require_writable()
-        shelf.remove(left)
+    shelf.require_writable()
+    shelf.remove(beside(path))

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import subprocess
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +14,7 @@ import pytest
 from bootwatch.cli.main import main
 from tests.cli.commands import Commands
 from tests.recover.cut_off import Mounted, Spot, cut_off, mount_first, spots
-from tests.roots import DEFAULT_LOADER, FERNWICK_LOADER, Root
+from tests.roots import DEFAULT_LOADER, FERNWICK_LOADER, QUARRY_LOADER, Root, program
 
 Whole = tuple[dict[str, bytes], dict[str, bytes]]
 Kill = Callable[["Story", Commands, Spot], None]
@@ -122,3 +124,77 @@ def test_killed_at_every_write(
     for spot in everywhere:
         shutil.rmtree(tmp_path / "machine")
         kill(story, Commands(copy_root(story.damaged), capsys), spot)
+
+
+# disk images, which mtools writes
+
+
+def kill_tool(folder: Path, tool: str, when: int) -> str:
+    """A PATH on which ``tool`` is killed at its ``when``-th write."""
+    folder.mkdir()
+    script = folder / tool
+    fault = f"-e trace=write -e inject=write:signal=KILL:when={when}"
+    script.write_text(f'#!/bin/sh\nexec strace -qq -o /dev/null {fault} {shutil.which(tool)} "$@"\n')
+    script.chmod(0o755)
+    return f"{folder}:{os.environ['PATH']}"
+
+
+def on_quarry(root: Root, *command: str) -> subprocess.CompletedProcess[bytes]:
+    tool, *rest = command
+    return subprocess.run([tool, "-i", f"{root.image('vdb')}@@1M", *rest], capture_output=True, check=False)
+
+
+def mend(root: Root, copy: Path) -> None:
+    with root.image("vdb").open("r+b") as disk:
+        disk.seek(1 << 20)
+        copy.write_bytes(disk.read(4 << 20))
+        assert subprocess.run(["fsck.fat", "-a", copy], capture_output=True, check=False).returncode == 1
+        disk.seek(1 << 20)
+        disk.write(copy.read_bytes())
+
+
+@pytest.mark.whole
+@pytest.mark.parametrize(
+    ("tool", "when"),
+    [
+        ("mcopy", 1),
+        ("mcopy", 2),
+        ("mcopy", 3),
+        ("mcopy", 4),
+        ("mdel", 1),
+        ("mren", 1),
+        ("mmd", 1),
+        ("mmd", 2),
+    ],
+)
+def test_tool_killed_at_a_write(
+    dual_template: Root,
+    copy_root: Callable[[Root], Root],
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    tool: str,
+    when: int,
+) -> None:
+    """An image may be damaged then, but what is damaged is nothing that anybody starts."""
+    machine = Commands(copy_root(dual_template), capsys)
+    content = program("quarry 1").ljust(9000, b"\1")  # of several clusters
+    machine.root.put("vdb", 1, QUARRY_LOADER, content)
+    machine.save()
+    machine.root.put("vdb", 1, QUARRY_LOADER, b"")
+    if tool == "mmd":
+        on_quarry(machine.root, "mdeltree", "::/EFI")
+    with monkeypatch.context() as patched:
+        patched.setenv("PATH", kill_tool(tmp_path / "tools", tool, when))
+        said = machine("restore", "--write", "--yes")
+    assert said.status == 1 and "Stopped at this step" in said.err
+    assert starting(machine) >= {"Fernwick Linux", "Tarn Rescue"}
+    again = machine("restore", "--write", "--yes")
+    if "fsck.fat" in again.err:  # mtools would make it worse
+        mend(machine.root, tmp_path / "volume")
+        again = machine("restore", "--write", "--yes")
+    assert again.status == 0
+    assert starting(machine) >= {"Fernwick Linux", "Tarn Rescue", "Quarry"}
+    loader = on_quarry(machine.root, "mtype", "::" + QUARRY_LOADER.replace("\\", "/"))
+    assert loader.stdout == content
+    assert b"bootwatch.new" not in on_quarry(machine.root, "mdir", "-b", "-/", "::").stdout
