@@ -1,0 +1,123 @@
+"""What root writes at all: steps that its own baseline bears out, at paths that a boot volume can hold."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from bootwatch.problem import Problem
+from bootwatch.recover.allowed import require_allowed
+from bootwatch.recover.paths import parts_of
+from bootwatch.recover.steps import Step, WriteEntry, WriteOrder
+from tests.judge.dual import TO_FERNWICK, TO_QUARRY
+from tests.judge.paths import drive, file, option
+from tests.judge.states import FERNWICK_PART, QUARRY, QUARRY_PART
+from tests.recover.plans import whole
+
+PROJECT = Path(__file__).resolve().parents[2]
+FOREIGN = option("Quarry", drive(QUARRY_PART), file("\\EFI\\evil.efi"))
+SWITCHED_OFF = option("Quarry", drive(QUARRY_PART), file(QUARRY), attributes=0)
+
+
+def entry(data: bytes, over: bytes | None) -> WriteEntry:
+    return WriteEntry(1, data, "Quarry", over, "why")
+
+
+@pytest.mark.parametrize(
+    "step",
+    [
+        entry(TO_QUARRY, None),
+        entry(TO_QUARRY, SWITCHED_OFF),
+        entry(TO_QUARRY, FOREIGN),
+        WriteOrder((0, 1), (0,), "why"),
+        WriteOrder((0, 1, 5, 5), (5, 0, 5), "why"),  # twice before, twice after
+        WriteOrder((0, 1), (), "why"),
+    ],
+)
+def test_what_brings_back_what_the_baseline_holds(step: Step) -> None:
+    require_allowed([step], whole())
+
+
+@pytest.mark.parametrize(
+    "step",
+    [
+        entry(FOREIGN, None),
+        # Somebody's entry, switched on by fields that are the baseline's.
+        entry(FOREIGN, option("Quarry", drive(QUARRY_PART), file("\\EFI\\evil.efi"), attributes=0)),
+        entry(option("Quarry", drive(FERNWICK_PART), file(QUARRY)), None),
+        # Fernwick Linux' own entry is whole: nothing takes its place.
+        WriteEntry(0, TO_QUARRY, "Quarry", TO_FERNWICK, "why"),
+        WriteOrder((0, 0, 1), (0,), "why"),
+        WriteOrder((1, 0, 1), (0,), "why"),
+        WriteOrder((0,), (0, 5), "why"),
+        WriteOrder((0, 9), (0,), "why"),
+    ],
+)
+def test_what_does_not(step: Step) -> None:
+    with pytest.raises(Problem, match="doesn't bear out"):
+        require_allowed([step], whole())
+
+
+def test_paths_that_a_boot_volume_can_hold() -> None:
+    assert parts_of("\\EFI\\Grüße\\com10.efi") == ["EFI", "Grüße", "com10.efi"]
+    assert parts_of("\\" + "\U0001f600" * 127)
+
+
+# Microsoft FAT specification 7.4; names of devices in other systems.
+@pytest.mark.parametrize(
+    "path",
+    [
+        *("", "\\", "EFI\\x.efi", "\\EFI\\..\\x", "\\EFI\\.\\x", "\\\\x", "\\EFI\\", "\\EFI/x", "C:\\x"),
+        *(
+            "\\EFI\\nul",
+            "\\Com1.efi",
+            "\\EFI\\LPT9.tar.gz",
+            "\\aux .txt",
+            "\\x ",
+            "\\x.",
+            "\\a\0b",
+            "\\a\x1fb",
+        ),
+        *('\\a"b', "\\a*", "\\a?", "\\a|b", "\\a<b", "\\\ud83d", "\\" + "x" * 256, "\\" + "\U0001f600" * 128),
+    ],
+)
+def test_paths_that_it_can_not(path: str) -> None:
+    with pytest.raises(Problem):
+        parts_of(path)
+
+
+MOUNTED = """
+import os, sys
+from bootwatch.recover import volumes
+before = open(f"/proc/{os.getppid()}/mountinfo").read()
+with volumes.mounted("none", "gpt:x", "ramfs") as folder:
+    (folder / "file").write_text("x")
+    assert str(folder) in open("/proc/self/mountinfo").read()
+    assert str(folder) not in open(f"/proc/{os.getppid()}/mountinfo").read()
+    print(folder, flush=True)
+    if sys.argv[1] == "killed":
+        os.kill(os.getpid(), 9)
+    if sys.argv[1] == "held":
+        keep = open(folder / "file")
+assert not os.path.exists(folder)
+assert str(folder) not in open("/proc/self/mountinfo").read()
+"""
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("how", ["ended", "killed", "held"])
+def test_temporary_mount_is_nobody_elses_and_goes_with_the_process(how: str) -> None:
+    """A file that is held open keeps it from being unmounted: then nothing in it is deleted either."""
+    done = subprocess.run(
+        [sys.executable, "-c", MOUNTED, how], cwd=PROJECT, capture_output=True, text=True, check=False
+    )
+    folder = Path(done.stdout.strip())
+    assert done.returncode == {"ended": 0, "killed": -9, "held": 1}[how], done.stderr
+    if how == "held":
+        assert "could not be unmounted" in done.stderr
+    assert str(folder) not in Path("/proc/self/mountinfo").read_text()
+    if folder.exists():
+        folder.rmdir()  # empty: what was mounted there is gone
