@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.long
 CHECKOUT = Path(__file__).parents[2]
 INSTALL = CHECKOUT / "packaging/install"
 LIBRARY = "usr/local/lib/bootwatch"

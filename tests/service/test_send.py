@@ -247,6 +247,7 @@ def _in_a_process(machine: Machine) -> subprocess.Popen[bytes]:
     return subprocess.Popen([sys.executable, "-c", code, str(machine.places.root)], cwd=PROJECT)
 
 
+@pytest.mark.long
 def test_a_power_cut_in_mid_send_loses_nothing(machine: Machine) -> None:
     machine.spool.put(message())
     with Scripted(**{".": "..."}) as server:
