@@ -7,7 +7,7 @@ import json
 from collections.abc import Callable
 from typing import Any
 
-from bootwatch.cli import adopt, export
+from bootwatch.cli import adopt, export, sheet
 from bootwatch.cli.result import no_baseline
 from bootwatch.cli.saving import compare_again, is_agreed, read_for_baseline, reason_in, who, without_spare
 from bootwatch.keep.baseline import load_header
@@ -24,7 +24,7 @@ _QUESTION = "Does every system on this machine start as it should? Then save thi
 
 def add(commands: Any) -> None:
     command = commands.add_parser("baseline", help="call today's state good, or show what was called good")
-    parts = command.add_subparsers(metavar="save|show|adopt|export", required=True)
+    parts = command.add_subparsers(metavar="save|show|adopt|export|sheet", required=True)
     save = parts.add_parser("save", help="take a snapshot and make it the baseline")
     save.add_argument("--reason", required=True, metavar="TEXT", help="why this state is good; kept with it")
     save.add_argument(
@@ -38,6 +38,7 @@ def add(commands: Any) -> None:
     show.set_defaults(run=run_show)
     adopt.add(parts)
     export.add(parts)
+    sheet.add(parts)
 
 
 def run_save(arguments: argparse.Namespace) -> int:

@@ -29,8 +29,10 @@ from bootwatch.recover.kit_names import safe_name
 from bootwatch.recover.kit_program import program
 from bootwatch.recover.kit_write import require_free, write_folder, write_zip
 from bootwatch.service.ask import must_ask
+from bootwatch.service.sheet import sheets_for
 from bootwatch.tell.kit_readme import readme
 from bootwatch.tell.plain import plain
+from bootwatch.tell.sheet_ways import Held
 
 _SYSTEMD = Path("/run/systemd/system")
 _KEPT_ELSEWHERE, _KEPT_HERE = 3, 1  # kits of one machine that a renewal leaves side by side
@@ -38,11 +40,13 @@ _KEPT_ELSEWHERE, _KEPT_HERE = 3, 1  # kits of one machine that a renewal leaves 
 
 @dataclass(frozen=True)
 class Given:
-    """What may go into a kit is worked out from this; ``about`` is what about.json says."""
+    """What may go into a kit is worked out from this; ``about`` is what about.json says, ``files`` what is in
+    it so far."""
 
     places: Places
     baseline: Baseline
     about: dict[str, Any]
+    files: tuple[str, ...]
 
 
 More = Callable[[Given], dict[str, bytes]]
@@ -56,8 +60,15 @@ def _readme(given: Given) -> dict[str, bytes]:
     return {"README.txt": readme(given.about).encode()}
 
 
-# What else goes into a kit: each gives files by their path in it, with slashes.
-MORE: tuple[More, ...] = (_program, _readme)
+def _sheets(given: Given) -> dict[str, bytes]:
+    made = given.about["made"]
+    held = Held(_name(given.about["machine"], made), made, given.files)
+    return sheets_for(given.places, given.baseline, held)
+
+
+# What else goes into a kit: each gives files by their path in it, with slashes. The sheets say what is in it,
+# and come last.
+MORE: tuple[More, ...] = (_program, _readme, _sheets)
 
 
 @dataclass(frozen=True)
@@ -155,7 +166,7 @@ def _made(places: Places, by: str) -> Contents:
         serial=_serial(places),
     )
     for more in MORE:
-        for path, data in more(Given(places, baseline, made.about)).items():
+        for path, data in more(Given(places, baseline, made.about, tuple(made.files))).items():
             if not made.add(path, data):
                 raise Problem(f"{path} can't be put into a recovery kit.")
     return made

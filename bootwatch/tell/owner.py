@@ -14,14 +14,12 @@ from bootwatch.model.message import Message
 from bootwatch.model.told import Told
 from bootwatch.tell.layout import wrapped
 from bootwatch.tell.owner_answer import Answer, Why, verdict
-from bootwatch.tell.owner_words import Words
+from bootwatch.tell.owner_words import KEPT, Words, kept
 from bootwatch.tell.plain import plain
 
 WIDTH = 74
 TECHNICIAN = "technician"
 
-# Stands for a space at which no line is broken: a number to call stays in one piece.
-_KEPT = "␣"
 _UNNAMED = "this machine"
 _NAME = 60
 _TITLE = 120
@@ -42,8 +40,8 @@ def owner_text(message: Message, told: Sequence[Told] = (), zone: datetime.tzinf
     """``told``: who got messages of the same alert so far. ``zone`` is the reader's, None for the zone of the
     machine on which this runs."""
     writer = _Writer(message, tuple(told), zone)
-    title = plain(writer.title().replace(_KEPT, " "), _TITLE)
-    return OwnerText(title, writer.body().replace(_KEPT, " "), writer.verdict.answer)
+    title = plain(writer.title().replace(KEPT, " "), _TITLE)
+    return OwnerText(title, writer.body().replace(KEPT, " "), writer.verdict.answer)
 
 
 class _Writer:
@@ -52,8 +50,8 @@ class _Writer:
         self.care, self.verdict = message.care, verdict(message)
         self.words = Words(message.care.language)
         self.who = plain(self.care.name, _NAME).strip()
-        self.phone = _kept(self.care.phone)
-        self.key = _kept(self.care.menu_key)
+        self.phone = kept(self.care.phone)
+        self.key = kept(self.care.menu_key)
 
     # the title
 
@@ -179,7 +177,7 @@ class _Writer:
                 "and press Enter.",
                 usual=usual,
                 key=self.key,
-                label=_kept(self.verdict.label),
+                label=kept(self.verdict.label),
             ),
         ]
         if self._whom:
@@ -303,7 +301,7 @@ class _Writer:
         return last
 
     def _code(self) -> str:
-        code = _kept(self.message.spoken)
+        code = kept(self.message.spoken)
         if not code or self.verdict.why in (Why.AS_BEFORE, Why.NOT_OPEN):
             return ""
         say = self.words.say
@@ -330,10 +328,6 @@ class _Writer:
 
     def _called(self, name: str) -> str:
         return self.words.system(plain(self.care.name_of(name), _NAME).strip())
-
-
-def _kept(text: str) -> str:
-    return plain(text, _NAME).strip().replace(" ", _KEPT)
 
 
 def _moment(time: str) -> datetime.datetime | None:

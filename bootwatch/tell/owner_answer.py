@@ -253,17 +253,21 @@ class _Judge:
         )
 
     def _label(self, usual: str) -> str:
-        """The line of the firmware's menu that starts ``usual``, best one that did so before; "" where there
-        is none, or where another one looks the same and doesn't."""
-        found = (self.message.routes, *self.systems)
-        # What a start menu leads to carries the label of the entry that leads to the menu.
-        routes = [one for each in found for one in each.get("routes") or () if not one["through"]]
-        for one in sorted(routes, key=lambda one: not one.get("proven")):
-            label = str(one["label"])
-            same = [other for other in routes if _is_same_line(str(other["label"]), label)]
-            if _is_readable(label) and all(_is_way(other, usual) for other in same):
-                return label.strip()
-        return ""
+        return menu_line(self.message.routes, usual)
+
+
+def menu_line(routes: Document, system: str) -> str:
+    """The line of the firmware's menu that starts ``system``, best one that did so before; "" where there
+    is none, or where another one looks the same and doesn't."""
+    held = (routes, *(routes.get("systems") or ()))
+    # What a start menu leads to carries the label of the entry that leads to the menu.
+    found = [one for each in held for one in each.get("routes") or () if not one["through"]]
+    for one in sorted(found, key=lambda one: not one.get("proven")):
+        label = str(one["label"])
+        same = [other for other in found if _is_same_line(str(other["label"]), label)]
+        if _is_readable(label) and all(_is_way(other, system) for other in same):
+            return label.strip()
+    return ""
 
 
 def _name(item: Change | Finding) -> str:

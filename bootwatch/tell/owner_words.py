@@ -17,6 +17,8 @@ from bootwatch.tell.plain import plain
 DOMAIN = "bootwatch"
 CATALOGS = Path(__file__).parent / "catalogs"
 
+# Stands for a space at which no line is broken: a number to call stays in one piece.
+KEPT = "␣"
 _NAME = 60
 # A name that bootwatch made of an identity or a folder tells an owner nothing.
 _IDENTIFIER = re.compile(r"\\|\b(gpt|mbr|fat):|\bBoot[0-9A-F]{4}\b|[0-9A-Fa-f]{8}")
@@ -70,6 +72,11 @@ class Words:
             *(say("July"), say("August"), say("September"), say("October"), say("November")),
             say("December"),
         )
+
+
+def kept(text: str) -> str:
+    """``text`` made harmless, to stay in one piece until a layout puts spaces in again."""
+    return plain(text, _NAME).strip().replace(" ", KEPT)
 
 
 def _harmless(values: dict[str, str]) -> dict[str, str]:

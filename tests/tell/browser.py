@@ -95,3 +95,17 @@ def _luminance(colour: str) -> float:
 
 def _linear(part: float) -> float:
     return part / 12.92 if part <= 0.04045 else float(((part + 0.055) / 1.055) ** 2.4)
+
+
+def printed(page: str, folder: Path) -> int:
+    """How many pages of paper it takes."""
+    file, made = folder / "printed.html", folder / "printed.pdf"
+    file.write_text(page, "utf-8")
+    arguments = [
+        "chromium", "--headless=new", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
+        f"--user-data-dir={folder / 'profile'}", "--host-resolver-rules=MAP * ~NOTFOUND",
+        f"--print-to-pdf={made}", file.as_uri(),
+    ]  # fmt: skip
+    subprocess.run(arguments, capture_output=True, timeout=120, check=True)
+    # ISO 32000-1, 7.7.3: each page is an object of the type Page, the trees above them of Pages.
+    return len(re.findall(rb"/Type\s*/Page\b", made.read_bytes()))
