@@ -38,6 +38,13 @@ def add(commands: Any) -> None:
         "--only", action="append", default=[], metavar="SYSTEM", help="only what this system lost"
     )
     command.add_argument(
+        "--also",
+        action="append",
+        default=[],
+        metavar="ID",
+        help="undo this change too, though it took no way of starting away (an id as in drift)",
+    )
+    command.add_argument(
         "--map",
         action="append",
         default=[],
@@ -164,13 +171,13 @@ def asked_for(arguments: argparse.Namespace) -> Asked:
         Kind.TRIAL: arguments.trial is not None,
     }
     named = [kind for kind, is_asked in kinds.items() if is_asked]
-    if len(named) > 1 or (named and (arguments.only or mapped)):
+    if len(named) > 1 or (named and (arguments.only or arguments.also or mapped)):
         said = " and ".join(
-            [*(f"--{one.value}" for one in named), *(["--only or --map"] if len(named) < 2 else [])]
+            [*(f"--{one.value}" for one in named), *(["--only, --also or --map"] if len(named) < 2 else [])]
         )
         raise UsageProblem(f"{said} don't go together.", "Ask for one after the other.")
     kind = named[0] if named else Kind.LOST
-    return Asked(arguments.only, mapped, kind, arguments.add_route or arguments.trial or "")
+    return Asked(arguments.only, mapped, kind, arguments.add_route or arguments.trial or "", arguments.also)
 
 
 def _pair(said: str) -> tuple[str, str]:

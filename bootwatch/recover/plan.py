@@ -20,6 +20,8 @@ from bootwatch.recover.relocate import Move
 from bootwatch.recover.steps import Step, after_all
 from bootwatch.recover.undoing import FILES, UNDONE, HasCopy, Left, Undoing
 
+_DOUBTFUL = ("loader-changed", "entry-data-changed")
+_SEEMS_GOOD = "it would start, as far as can be told from outside; to have the former one back all the same"
 _MOST_ROUNDS = 3
 _MOST_TRIED = 24  # differences beyond the plain ones that are tried one by one
 
@@ -55,14 +57,16 @@ def plan(
     only: Collection[str] = (),
     moves: Iterable[Move] = (),
     weights: Weights | None = None,
+    also: Collection[str] = (),
 ) -> Plan:
     """How to bring back what systems lost since the baseline; of the systems ``only`` by their names, if any
     are named. ``drift`` is the comparison of the two ``sides``; ``moves`` says which volumes of the baseline
-    were put where they are today before that, ``weights`` how the comparison weighed.
+    were put where they are today before that, ``weights`` how the comparison weighed. ``also`` are ids of
+    changes that are undone though they took no way of starting away, as far as can be told.
 
     No step keeps a system from starting that starts when its turn comes; one that would is not taken.
     """
-    given = has_copy, frozenset(only), frozenset(one.now for one in moves)
+    given = has_copy, frozenset(only), frozenset(one.now for one in moves), frozenset(also)
     first = found = _Planner(sides, snapshot.gaps, drift, *given).plan()
     quiet = frozenset(one.id for one in drift.changes if _is_quiet(one))
     for _ in range(_MOST_ROUNDS if found.steps else 0):
@@ -70,7 +74,7 @@ def plan(
         held = replace(snapshot, state=found.state)
         drift = compare(sides.before, sides.before_gaps, held, weights=weights, names=sides.names).drift
         sides = Sides(sides.before, held.state, sides.before_gaps, held.gaps, sides.names, sides.running)
-        more = _Planner(sides, held.gaps, drift, *given, quiet).plan()
+        more = _Planner(sides, held.gaps, drift, *given, quiet=quiet).plan()
         if not more.steps:
             break
         found = replace(more, steps=(*found.steps, *more.steps), left=first.left, now=first.now)
@@ -90,6 +94,7 @@ class _Planner:
     has_copy: HasCopy
     only: frozenset[str]
     moved: frozenset[str]
+    also: frozenset[str]
     quiet: frozenset[str] = frozenset()
 
     def plan(self) -> Plan:
@@ -100,6 +105,7 @@ class _Planner:
             chosen = tuple(one for one in chosen if one not in refused)
             steps, more, _ = self._harmless(chosen)
             left = [*more, *(Left(one, "it would keep another system from starting") for one in refused)]
+        left += [Left(one, f"{_SEEMS_GOOD}: --also {one.id}") for one in self._doubtful(chosen)]
         state = after_all(self._begin, steps)
         return Plan(tuple(steps), tuple(left), self._ahead(self.sides.now), self._ahead(state), state)
 
@@ -115,13 +121,25 @@ class _Planner:
     @cached_property
     def _chosen(self) -> tuple[Change, ...]:
         """What took a way of starting away, worst first."""
-        lost = (one for one in self.drift.changes if one.level.at_least(Level.WEAKENED))
+        lost = (
+            one for one in self.drift.changes if one.level.at_least(Level.WEAKENED) or one.id in self.also
+        )
         return tuple(sorted(filter(self._is_asked, lost), key=lambda one: one.level.rank))
 
     def _is_asked(self, change: Change) -> bool:
+        if change.id in self.also:
+            return True
         if change.accepted or change.id in self.quiet:
             return False
         return not self.only or change.system is None or change.system in self.only
+
+    def _doubtful(self, chosen: Collection[Change]) -> list[Change]:
+        """What starts a system as it is, as far as its headers tell, and is another one than it was."""
+        return [
+            one
+            for one in self.drift.changes
+            if one.change in _DOUBTFUL and one not in chosen and self._is_asked(one)
+        ]
 
     def _undoing(self, chosen: Sequence[Change]) -> tuple[list[Step], list[Left]]:
         return Undoing(self.sides, tuple(chosen), self.has_copy, self.moved).steps()

@@ -30,16 +30,19 @@ class Kind(StrEnum):
 @dataclass(frozen=True)
 class Asked:
     """The systems ``only`` by their names, if any are named; ``mapped`` as in ``relocated``; ``system`` is
-    whose second route or trial it is."""
+    whose second route or trial it is; ``also`` are ids of changes to be undone though they took nothing
+    away."""
 
     only: Sequence[str] = ()
     mapped: Mapping[str, str] = field(default_factory=dict)
     kind: Kind = Kind.LOST
     system: str = ""
+    also: Sequence[str] = ()
 
     def words(self) -> list[str]:
         """The command's options that ask for it."""
         named = [word for name in self.only for word in ("--only", name)]
+        named += [word for own in self.also for word in ("--also", own)]
         named += [word for was, now in self.mapped.items() for word in ("--map", f"{was}={now}")]
         if self.kind is Kind.WITHOUT_BASELINE:
             named.append("--without-baseline")

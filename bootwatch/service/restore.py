@@ -80,8 +80,9 @@ def plan_of(places: Places, snapshot: Snapshot, drift: Drift, asked: Asked) -> D
     _require_same_machine(baseline, snapshot.state, asked, open_ones)
     require_known(sides.systems, asked.only)
     _require_mapped(baseline.state, snapshot.state, asked.mapped)
+    _require_changes(drift, asked.also)
     copies = partial(_has_copy, places, baseline)
-    found = plan(sides, snapshot, drift, copies, asked.only, placed.moves, config.weights)
+    found = plan(sides, snapshot, drift, copies, asked.only, placed.moves, config.weights, asked.also)
     return _document(baseline, snapshot, found) | {
         "moves": [vars(one) for one in placed.moves],
         "questions": [one.to_json() for one in open_ones],
@@ -126,6 +127,13 @@ def _require_mapped(before: State, now: State, mapped: Mapping[str, str]) -> Non
             raise UsageProblem(
                 f"{today} is no boot volume that is new here.", f"New since the baseline: {new}"
             )
+
+
+def _require_changes(drift: Drift, also: Sequence[str]) -> None:
+    known = {one.id for one in drift.changes}
+    for own in also:
+        if own not in known:
+            raise UsageProblem(f"There is no change {own!r} here.", "Their ids: bootwatch drift")
 
 
 def _document(baseline: Baseline, snapshot: Snapshot, found: Plan) -> Document:

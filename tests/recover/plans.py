@@ -39,13 +39,14 @@ def planned(
     mapped: Mapping[str, str] | None = None,
     without: Collection[str] = (),
     weights: Weights | None = None,
+    also: Collection[str] = (),
 ) -> Plan:
     """What would be done about ``now``; every content was kept but those ``without``."""
     placed = relocated(before or whole(), now.disks, mapped)
     snapshot = looked_at(now)
     drift = compare(placed.state, (), snapshot, weights=weights).drift
     sides = Sides(placed.state, now, (), (), None, snapshot.circumstance)
-    return plan(sides, snapshot, drift, lambda own: own not in without, (), placed.moves, weights)
+    return plan(sides, snapshot, drift, lambda own: own not in without, (), placed.moves, weights, also)
 
 
 # damages

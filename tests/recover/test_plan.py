@@ -171,3 +171,13 @@ def test_no_entry_that_it_does_not_know_leaves_the_order() -> None:
     stick = option("Tarn Rescue", drive(NEW_PART), file("\\x.efi"))
     now = altered.with_entry(altered.without_entry(whole(), 0), stick)
     assert set(read_order(now)) <= set(read_order(planned(now).state))
+
+
+def test_another_loader_that_would_start_is_named_and_put_back_when_asked() -> None:
+    now = DAMAGES["loader replaced"](whole())
+    found = planned(now)
+    (left,) = found.left
+    assert found.steps == () and left.why.endswith(f": --also {left.change.id}")
+    again = planned(now, also=[left.change.id])
+    assert [step.file.path for step in again.steps if isinstance(step, WriteFile)] == [QUARRY]
+    assert again.left == ()
