@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from bootwatch.cli.kit_option import as_called
@@ -14,6 +15,8 @@ from bootwatch.problem import UsageProblem
 
 if TYPE_CHECKING:
     from bootwatch.recover.carry_out import Stopped
+    from bootwatch.recover.record import Record
+    from bootwatch.recover.steps import Step
     from bootwatch.service.asked import Asked
 
 Document = dict[str, Any]
@@ -49,7 +52,7 @@ def undo_it(places: Places, arguments: argparse.Namespace) -> int:
     from bootwatch.tell.restored_report import offer_to_undo, undone_report
 
     restores = [
-        {**one.document, "restore": one.number, "steps": [step.to_json() for step in reversed(steps)]}
+        {**one.document, "restore": one.number, "finished": one.is_finished, "steps": _written(one, steps)}
         for one, steps in undoable(places)
     ]
     if not arguments.json:
@@ -67,6 +70,12 @@ def undo_it(places: Places, arguments: argparse.Namespace) -> int:
     else:
         print("\n" + undone_report(document, as_called("drift", arguments)), end="")
     return 1 if stay else 0
+
+
+def _written(record: Record, steps: Sequence[Step]) -> list[Document]:
+    """The last one first."""
+    done = [step.to_json() for step, one in zip(steps, record.done, strict=True) if one.is_done]
+    return done[::-1]
 
 
 def _explain(stopped: Stopped, arguments: argparse.Namespace, *, undoing: bool = False) -> int:
