@@ -12,6 +12,7 @@ from bootwatch.tell.plain import plain
 Document = dict[str, Any]
 
 _WIDTH = 80
+_CUT_OFF = {"what": "what was being written when it was stopped or cut off, as far as it was"}
 
 
 def stopped_report(document: Document, again: str) -> str:
@@ -37,7 +38,8 @@ def offer_to_undo(restores: Sequence[Document]) -> str:
     lines = []
     for one in restores:
         number, by = one["restore"], plain(str(one["by"]), 60)
-        lines += _listed(f"Restore {number} of {moment(str(one['began']))}, by {by}", one["steps"])
+        cut_off = [] if one["finished"] else [_CUT_OFF]
+        lines += _listed(f"Restore {number} of {moment(str(one['began']))}, by {by}", cut_off + one["steps"])
     return "\n".join(["What would be taken back, the last one first", *lines]) + "\n"
 
 
