@@ -53,18 +53,23 @@ def _named(place: Path, now: State, insists: bool) -> Candidate:
 
 
 def candidates(folder: Path, now: State) -> list[Candidate]:
-    """Every kit right below a folder, the best first; damaged ones are passed over here."""
-    found = []
+    """Every kit right below a folder, the best first; damaged ones are passed over here.
+
+    Raises NewerKit where it may be one of those that it can't read."""
+    found, newer = [], []
     for place in sorted(folder.iterdir())[:_MOST]:
         if place.name.startswith(".") or not is_kit(place):
             continue
         try:
             about = read_about(files_at(place))
-        except NewerKit:
-            raise
+        except NewerKit as one:
+            newer.append(one)
+            continue
         except Problem:
             continue
         found.append(Candidate(place, about, match(about, now)))
+    if newer and not any(one.match.is_sure for one in found):
+        raise newer[0]
     return sorted(found, key=lambda one: (-one.match.points, -one.about["serial"]))
 
 

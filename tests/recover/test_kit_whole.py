@@ -180,6 +180,14 @@ def test_the_right_one_of_several(kit: Path, machine: Commands, stick: Path) -> 
     assert (refused.status, "More than one kit" in refused.err) == (2, True)
 
 
+def test_newer_kit_beside_the_right_one_is_passed_over(kit: Path, machine: Commands, stick: Path) -> None:
+    newer = edited(kit, stick / "attic", lambda about: about | {"format": "bootwatch/kit/2"})
+    assert machine("drift", "--kit", str(stick)).status == 0
+    shutil.rmtree(kit)
+    refused = machine("drift", "--kit", str(stick))
+    assert (refused.status, newer.name in refused.err, "bootwatch/kit/2" in refused.err) == (3, True, True)
+
+
 def edited(kit: Path, to: Path, change: Callable[[dict[str, Any]], dict[str, Any]]) -> Path:
     """A copy whose about.json was changed, and its sum with it."""
     shutil.copytree(kit, to)
