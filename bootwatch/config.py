@@ -29,6 +29,7 @@ _IDENTITY_FORMS = "gpt:PARTUUID, mbr:SIGNATURE-NUMBER or fat:SERIAL, as bootwatc
 _KEYS = (
     *("machine", "systems", "levels", "accept"),
     *("looked_after_by", "menu_key", "stick", "language", "sign_of_life", "kit_to"),
+    "recovery_key_at",
 )
 LANGUAGES = (ENGLISH, "de")
 """Those that texts for owners can be had in."""
@@ -55,7 +56,8 @@ class Config:
     """All settings; the defaults are those of a file that isn't there. ``machine`` None: the host name.
     ``accept`` is the highest level up to which each system's own updates are expected and told to nobody.
     ``care`` is for the owner's texts. ``sign_of_life``: after how many days a sign of life is sent, None for
-    never. ``kit_to``: a folder in which a recovery kit is kept up to date."""
+    never. ``kit_to``: a folder in which a recovery kit is kept up to date. ``recovery_key_at`` says where the
+    disk encryption's key is kept; that stands on the sheets alone, and is in no message."""
 
     machine: str | None = None
     systems: tuple[SystemSetting, ...] = ()
@@ -64,6 +66,7 @@ class Config:
     care: Care = UNKNOWN
     sign_of_life: int | None = None
     kit_to: Path | None = None
+    recovery_key_at: str = ""
 
     @classmethod
     def load(cls, path: Path) -> Config:
@@ -126,6 +129,7 @@ def _config(settings: Settings, top: Value | None) -> Config:
         care=_care(settings, fields, [system for system in systems if system]),
         sign_of_life=_days(settings, fields.get("sign_of_life")),
         kit_to=_folder(settings, fields.get("kit_to")),
+        recovery_key_at=settings.text(fields.get("recovery_key_at")) or "",
     )
 
 

@@ -139,6 +139,7 @@ stick: in the drawer
 language: de
 sign_of_life: 7
 kit_to: /mnt/stick
+recovery_key_at: in the green folder
 """,
     )
     assert config.care == Care(
@@ -146,6 +147,7 @@ kit_to: /mnt/stick
     )
     assert config.sign_of_life == 7
     assert config.kit_to == Path("/mnt/stick")
+    assert config.recovery_key_at == "in the green folder"
 
 
 @pytest.mark.parametrize(

@@ -257,7 +257,9 @@ def _is_same(place: Path, about: dict[str, Any], kit: Contents) -> bool:
         return False
     try:
         found = Kit.open(place)
-        return found.files.read(PROGRAM) == kit.files[PROGRAM] and found.about["without"] == about["without"]
+        # The owner's sheet holds no date, and all that the settings say of the owner.
+        is_same = all(found.files.read(name) == kit.files[name] for name in (PROGRAM, "owner.txt"))
+        return is_same and found.about["without"] == about["without"]
     except Problem:
         return False
 

@@ -21,4 +21,4 @@ def sheets_for(places: Places, baseline: Baseline, held: Held | None = None) -> 
     except UsageProblem as problem:
         print(f"bootwatch: {plain(problem.message, 4000)}", file=sys.stderr)
         config = Config()
-    return sheets(baseline, config.care, held=held)
+    return sheets(baseline, config.care, config.recovery_key_at, held)

@@ -15,7 +15,9 @@ pytestmark = pytest.mark.long
 
 _TIME = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d UTC")
 _GOLDEN = Path(__file__).with_name("sheet.txt")
-SETTINGS = "menu_key: F9\nlanguage: de\nlooked_after_by: {name: Anna, phone: '0123'}\n"
+SETTINGS = (
+    "menu_key: F9\nlanguage: de\nrecovery_key_at: im Tresor\nlooked_after_by: {name: Anna, phone: '0123'}\n"
+)
 
 
 def test_golden_text(machine: Commands) -> None:
@@ -29,6 +31,8 @@ def test_with_what_the_settings_say(machine: Commands) -> None:
     assert "again and again: F9\n" in machine("baseline", "sheet").out
     said = machine("baseline", "sheet", "--owner").out
     assert said.startswith('Wenn der Computer "hall"') and "F9" in said and "Anna, 0123 anrufen" in said
+    assert said.endswith("Der liegt hier: im Tresor\n")
+    assert "is kept at:    im Tresor\n" in machine("baseline", "sheet").out
     assert machine("baseline", "sheet", "--owner", "--html").out.startswith(
         '<!DOCTYPE html>\n<html lang="de"'
     )
@@ -44,6 +48,16 @@ def test_in_a_kit_even_with_a_mistake_in_the_settings(machine: Commands, tmp_pat
     names = {path.name for path in kit.glob("*.txt")} | {path.name for path in kit.glob("*.html")}
     assert names == {"README.txt", "sheet.txt", "sheet.html", "owner.txt", "owner.html"}
     assert f"open the folder {kit.name} in a terminal" in " ".join((kit / "sheet.txt").read_text().split())
+
+
+def test_a_kit_is_renewed_where_the_settings_say_something_else(machine: Commands, tmp_path: Path) -> None:
+    for phone, is_new in (("0123", True), ("0123", False), ("0124", True)):
+        settings = f"looked_after_by: {{name: Anna, phone: '{phone}'}}"
+        machine.root.write("etc/bootwatch/bootwatch.yaml", settings)
+        said = machine("baseline", "export", "--renew", str(tmp_path)).out
+        assert ("was made" in said) is is_new
+        (kit,) = (one for one in tmp_path.iterdir() if (one / "owner.txt").is_file())
+        assert phone in (kit / "owner.txt").read_text()
 
 
 def test_without_a_baseline(machine: Commands) -> None:
