@@ -16,6 +16,7 @@ from bootwatch.keep.history import History
 from bootwatch.keep.receipts import Receipts, utc_now
 from bootwatch.places import Places
 from bootwatch.problem import Problem, UsageProblem
+from bootwatch.recover.record import Record
 from bootwatch.service.alerts import left_for_all, published, recorded
 from bootwatch.service.selfcheck import Gathered
 
@@ -48,13 +49,23 @@ def gather(places: Places) -> Gathered:
         untold=_untold(sending),
         told=_told_last(places, sending),
         units=_units() if places.is_this_machine and _SYSTEMD.is_dir() else None,
-        **(_of_history(places) if may_read_all(places) else _of_published(places)),
+        **(_of_history(places) | _of_restores(places) if may_read_all(places) else _of_published(places)),
     )
 
 
 def may_read_all(places: Places) -> bool:
     """Whether the caller sees more than what is left for everybody."""
     return not places.is_this_machine or os.access(places.state, os.R_OK | os.X_OK)
+
+
+def _of_restores(places: Places) -> dict[str, Any]:
+    try:
+        last = Record.newest(places.restores)
+    except Problem as problem:
+        return {"records_trouble": problem.message}
+    except OSError:
+        return {}
+    return {"unfinished": str(last.document.get("began", ""))} if last and not last.is_finished else {}
 
 
 def _settings_mistakes(places: Places) -> list[str]:

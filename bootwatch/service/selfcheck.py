@@ -31,7 +31,8 @@ class Gathered:
     ``baseline_trouble`` and
     ``history_trouble`` say why those can't be used. ``told`` is the last message that got through: address,
     time. ``alert`` is the open alert as `bootwatch alerts` shows it. ``units``: by name whether each is
-    enabled and active, in systemd's words; None where systemd doesn't run.
+    enabled and active, in systemd's words; None where systemd doesn't run. ``unfinished``: when a restore
+    began that was stopped or cut off; ``records_trouble``: why the record of one can't be used.
     """
 
     now: datetime.datetime
@@ -48,6 +49,8 @@ class Gathered:
     told: dict[str, str] | None = None
     alert: dict[str, Any] | None = None
     units: dict[str, tuple[str, str]] | None = None
+    unfinished: str = ""
+    records_trouble: str = ""
 
 
 def checked(found: Gathered) -> list[Check]:
@@ -173,6 +176,17 @@ def _units(found: Gathered) -> Iterator[Check]:
         yield Check("units", State.FINE, f"All {len(found.units)} are enabled and active.")
 
 
+def _restores(found: Gathered) -> Iterator[Check]:
+    """Said only where something is left to be done."""
+    if found.records_trouble:
+        mend = "Without it that restore can't be taken back."
+        yield Check("restore", State.WRONG, plain(found.records_trouble, _SAID), mend)
+    elif found.unfinished:
+        said = f"The restore that was begun {moment(found.unfinished)} was stopped or cut off."
+        mend = "To go on with it: sudo bootwatch restore. To take it back: sudo bootwatch restore --undo"
+        yield Check("restore", State.WRONG, said, mend)
+
+
 _CHECKS: tuple[Callable[[Gathered], Iterator[Check]], ...] = (
     _settings,
     _addresses,
@@ -182,4 +196,5 @@ _CHECKS: tuple[Callable[[Gathered], Iterator[Check]], ...] = (
     _baseline,
     _alert,
     _units,
+    _restores,
 )

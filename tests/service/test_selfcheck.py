@@ -71,6 +71,8 @@ def test_all_is_fine() -> None:
         ("baseline", {"baseline_trouble": "The baseline is damaged."}, "damaged"),
         ("alert", {"alert": ALERT | {"tellings": [UNHEARD]}}, "nobody was told"),
         ("alert", {"alert": ALERT | {"tellings": None, "told": []}}, "nobody was told"),
+        ("restore", {"unfinished": "2026-11-23T06:00:00Z"}, "cut off"),
+        ("restore", {"records_trouble": "The record can't be used."}, "can't be used"),
         ("units", {"units": GOOD.units | {UNITS[0]: ("disabled", "inactive")}}, "not enabled"),  # type: ignore[operator]
         ("units", {"units": GOOD.units | {UNITS[0]: ("enabled", "failed")}}, "not active"),  # type: ignore[operator]
     ],
