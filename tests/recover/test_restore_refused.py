@@ -22,7 +22,7 @@ from bootwatch.recover import record, variables
 from bootwatch.service.restore import write
 from tests.cli.commands import Commands
 from tests.recover.cut_off import Mounted, mount_first, stopped
-from tests.roots import DEFAULT_LOADER, FERNWICK_LOADER, Root
+from tests.roots import DEFAULT_LOADER, FERNWICK_LOADER, GLOBAL, Root
 
 pytestmark = pytest.mark.long
 
@@ -90,6 +90,19 @@ def test_volume_that_is_mounted_read_only(
 ) -> None:
     seen_as(monkeypatch, mounted.folder, f_flag=os.ST_RDONLY)
     require_refused(machine, "mounted read-only")
+
+
+def test_volume_that_is_mounted_twice_is_written_where_it_can_be(
+    machine: Commands, mounted: Mounted, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    again = machine.root.folder / "mnt/backup"
+    shutil.copytree(mounted.folder, again)
+    table = (machine.root.folder / "proc/self/mountinfo").read_text()
+    machine.root.write("proc/self/mountinfo", table + "3 1 254:65 / /mnt/backup ro - vfat /dev/vda1 rw\n")
+    seen_as(monkeypatch, again, f_flag=os.ST_RDONLY)
+    made = machine("restore", "--json").document
+    assert write(Places.below(machine.root.folder), made, by="root")
+    assert mounted.file(FERNWICK_LOADER).exists() and not (again / "EFI/fernwick").exists()
 
 
 @pytest.mark.parametrize(("clusters", "is_enough"), [(5, False), (6, True)])
@@ -265,6 +278,24 @@ def test_volume_that_fails_in_the_middle(machine: Commands, mounted: Mounted) ->
     assert done.returncode == 1 and "Input/output error" in done.stderr
     assert mounted.whole == before
     assert machine("restore", "--write", "--yes").status == 0
+
+
+@pytest.mark.parametrize("name", ["TERM", "INT"])
+def test_asked_to_stop_it_ends_the_step_first(machine: Commands, mounted: Mounted, name: str) -> None:
+    before = mounted.whole
+    place = machine.root.variable_file("Boot0001")
+    done = stopped(machine.root, f"write:signal={name}:when=1", place, "--write", "--yes")
+    assert (done.returncode, f"asked to stop (SIG{name})" in done.stderr) == (1, True)
+    assert place.exists() and mounted.variables() != before[1]
+    assert machine.root.variable_file("BootOrder").read_bytes() == before[1][f"BootOrder-{GLOBAL}"]
+    assert machine("restore", "--undo", "--yes").status == 0
+    assert mounted.whole == before
+
+
+def test_closed_terminal_does_not_stop_it(machine: Commands) -> None:
+    place = machine.root.variable_file("Boot0001")
+    assert stopped(machine.root, "write:signal=HUP:when=1", place, "--write", "--yes").returncode == 0
+    assert machine("drift").status == 0
 
 
 # records
