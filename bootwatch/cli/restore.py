@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import shlex
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +20,7 @@ from bootwatch.places import Places
 from bootwatch.problem import BaselineProblem, UsageProblem
 from bootwatch.service.ask import ask_for_reading, must_ask
 from bootwatch.service.read import look, observed
+from bootwatch.tell.plain import plain
 
 if TYPE_CHECKING:
     from bootwatch.service.asked import Asked
@@ -107,7 +109,8 @@ def _restore(places: Places, arguments: argparse.Namespace) -> int:
     if not arguments.json:
         from bootwatch.tell.restore_report import restore_report
 
-        hint = "" if arguments.write else as_called("restore", arguments)
+        words = [as_called("restore", arguments), *map(shlex.quote, asked_for(arguments).words())]
+        hint = "" if arguments.write else plain(" ".join(words), 2000)
         print(restore_report(made, hint=hint), end="")
     if not arguments.write:
         if arguments.json:

@@ -38,11 +38,18 @@ def write_it(places: Places, arguments: argparse.Namespace, made: Document, aske
     if arguments.json:
         print(json.dumps({"format": "bootwatch/restored/1", "restore": number, "steps": steps}, indent=1))
     elif record:
-        called = as_called("restore", arguments), as_called("drift", arguments)
+        called = as_called("restore", arguments), _look_again(asked, arguments)
         print("\n".join(["", *done_lines(number, len(steps), *called)]))
     else:
         print("\nAll of it is as it should be already; nothing was written.")
     return 0
+
+
+def _look_again(asked: Asked, arguments: argparse.Namespace) -> str:
+    """What tells how it went; without a baseline nothing is compared."""
+    if asked.kind.value == "trial":
+        return f"sudo {as_called('restore', arguments)} --trial"
+    return as_called("drift" if asked.kind.value == "what-was-lost" else "routes", arguments)
 
 
 def undo_it(places: Places, arguments: argparse.Namespace) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,10 +24,13 @@ class Question:
         return dict(vars(self))
 
 
-def questions(lost: Iterable[Volume], before: State, today: State) -> list[Question]:
+def questions(
+    lost: Iterable[Volume], before: State, today: State, told: Collection[str] = ()
+) -> list[Question]:
     """For each volume of the baseline that is lost, the one of today that the baseline doesn't know and that
-    is most like it; each of today is asked about once, the likest pairs first."""
-    known = {plain(identity) for identity in before.volumes}
+    is most like it; each of today is asked about once, the likest pairs first, and none of those of which was
+    ``told`` already."""
+    known = {plain(identity) for identity in (*before.volumes, *told)}
     new = [
         one
         for one in today.volumes.values()

@@ -87,7 +87,7 @@ class _Relocator:
         named = self.mapped.get(volume.identity) or self.mapped.get(plain(volume.identity))
         if named:
             found = self._parts.get(named, [])
-            is_new = len(found) == 1 and named not in self._known
+            is_new = len(found) == 1 and named not in self._known and self._is_told_once(named)
             return replace(found[0], is_named=True) if is_new else None
         own = self._parts.get(plain(volume.identity), [])
         if own:
@@ -97,6 +97,9 @@ class _Relocator:
             if former and (part.first_lba, part.last_lba) == (former.first_lba, former.last_lba):
                 return _Twin(disk, part) if disk and part.identifier not in self._known else None
         return None
+
+    def _is_told_once(self, named: str) -> bool:
+        return list(self.mapped.values()).count(named) == 1
 
     @cached_property
     def _parts(self) -> dict[str, list[_Twin]]:

@@ -76,7 +76,7 @@ def plan_of(places: Places, snapshot: Snapshot, drift: Drift, asked: Asked) -> D
         drift = compare(placed.state, baseline.gaps, snapshot, weights=weights, names=names).drift
     given = (placed.state, snapshot.state, baseline.gaps, snapshot.gaps)
     sides = Sides(*given, config.system_names, snapshot.circumstance)
-    open_ones = questions(placed.lost, baseline.state, snapshot.state)
+    open_ones = questions(placed.lost, baseline.state, snapshot.state, asked.mapped.values())
     _require_same_machine(baseline, snapshot.state, asked, open_ones)
     require_known(sides.systems, asked.only)
     _require_mapped(baseline.state, snapshot.state, asked.mapped)
@@ -117,6 +117,8 @@ def _require_same_machine(
 
 def _require_mapped(before: State, now: State, mapped: Mapping[str, str]) -> None:
     known = set(before.volumes)
+    if len(set(mapped.values())) < len(mapped):
+        raise UsageProblem("Two boot volumes can't be the same one now.", "Each --map names another one.")
     for was, today in mapped.items():
         if was not in known:
             raise UsageProblem(

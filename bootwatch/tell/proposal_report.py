@@ -19,7 +19,7 @@ _HEADS = {
 }
 _MEANT = {
     "without-baseline": "Worked out from what lies on this machine now; what was there before is not known.",
-    "add-route": "What a rehearsal of every single loss names, done.",
+    "add-route": "A rehearsal of every single loss was held.",
     "trial": "Only the next start is another one: the boot order stays as it is.",
 }
 _AFTER = {
@@ -37,7 +37,9 @@ def head(document: Document) -> tuple[str, str]:
     some, none = _HEADS[kind]
     system = plain(str(document["system"]), _NAME)
     said = f"{counted(steps, 'step')} {some}" if steps else none
-    return said.format(system=system), _MEANT[kind]
+    remedy = plain(str(document.get("remedy", "")), 500)
+    named = f" It names: {remedy}." if remedy else ""
+    return said.format(system=system), _MEANT[kind] + named
 
 
 def noted(document: Document, width: int) -> list[str]:

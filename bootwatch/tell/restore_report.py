@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from typing import Any
 
 from bootwatch.judge.meanings.common import MANUAL, SEALED
@@ -39,7 +38,7 @@ def restore_report(document: Document, width: int = 80, *, hint: str = "") -> st
     """What would be done, what not, what starts before and after, what to take care of. Ends with a newline.
     ``hint``: the command that has it done, without --write."""
     parts = [
-        _head(document, width),
+        _head(document, width, "Nothing was written." if hint else "Nothing was written yet."),
         _last(document, width),
         _moves(document, width),
         _questions(document, width),
@@ -54,17 +53,17 @@ def restore_report(document: Document, width: int = 80, *, hint: str = "") -> st
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
 
 
-def _head(document: Document, width: int) -> list[str]:
+def _head(document: Document, width: int, so_far: str) -> list[str]:
     machine, steps = plain(str(document["machine"]), _NAME), len(document["steps"])
     compared = f"{reading(document['snapshot'])}, {moment(str(document['time']))}"
     if document["baseline"] is None:
         said, meant = head(document)
-        lines = wrapped(f"{machine}: {said}. Nothing was written.", width)
-        return lines + wrapped(f"{meant} It is {compared}.", width)
+        lines = wrapped(f"{machine}: {said}. {so_far}", width)
+        return lines + wrapped(f"{meant} Looked at: {compared}.", width)
     said = f"{counted(steps, 'step')} would bring back what was lost" if steps else "nothing to bring back"
     baseline = document["baseline"]
     reason = f' ("{plain(str(baseline["reason"]))}")' if baseline["reason"] else ""
-    lines = wrapped(f"{machine}: {said}. Nothing was written.", width)
+    lines = wrapped(f"{machine}: {said}. {so_far}", width)
     return lines + wrapped(
         f"From the baseline of {moment(str(baseline['saved']))}{reason}, for {compared}.", width
     )
@@ -151,7 +150,9 @@ def _over(step: Document) -> str:
         return f"Now it is {', '.join(map(plain, step['over'])) or 'empty'}."
     if step["step"] == "write-entry":
         return "The entry as it is now is kept." if step["over"] else "No entry has that number now."
-    return "It is kept and can be put back."
+    if step["step"] == "set-next" and step["over"] is None:
+        return "Nothing is asked for now."
+    return "What is asked for now is kept and can be put back."
 
 
 def _left(document: Document, width: int) -> list[str]:
@@ -188,17 +189,17 @@ def _care(document: Document, width: int) -> list[str]:
 def _hint(document: Document, width: int, command: str) -> list[str]:
     if not document["steps"]:
         return []
-    asked = {"without-baseline": " --without-baseline"}.get(document["kind"], "")
-    if document["system"]:
-        asked = f" --{document['kind']} {shlex.quote(plain(str(document['system']), _NAME))}"
-    return wrapped(f"To have it written: sudo {command}{asked} --write", width)
+    said = f"To have it written: sudo {command} --write"
+    # A command stays in one piece: it is copied.
+    return [said] if len(said) <= width else ["To have it written:", f"  sudo {command} --write"]
 
 
-def done_lines(number: int, steps: int, restore: str, drift: str) -> list[str]:
-    """What is said once all is written; ``restore`` and ``drift`` are how these are called here."""
+def done_lines(number: int, steps: int, restore: str, look: str) -> list[str]:
+    """What is said once all is written; ``restore`` and ``look``, what tells how it went, as they are called
+    here."""
     return [
         f"Written and read back: {counted(steps, 'step')} (restore {number}).",
-        f"Look again after the next start: {drift}",
+        f"Look again after the next start: {look}",
         f"To take it back: sudo {restore} --undo",
     ]
 

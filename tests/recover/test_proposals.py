@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import json
+import shutil
 import struct
 from collections.abc import Callable
 
@@ -20,8 +22,11 @@ from tests.roots import (
     FERNWICK_LOADER,
     QUARRY_ESP,
     QUARRY_LOADER,
+    TARN_PART,
+    Part,
     Root,
     load_option,
+    program,
 )
 
 pytestmark = pytest.mark.long
@@ -213,3 +218,63 @@ def started(root: Root, number: int) -> None:
 def test_options_that_ask_for_different_things(machine: Commands) -> None:
     assert machine("restore", "--trial", "Quarry", "--add-route", "Quarry").status == 2
     assert machine("restore", "--without-baseline", "--only", "Quarry").status == 2
+
+
+# a replaced disk
+
+NEW_PART = "81b2c3d4-e5f6-4a07-9b18-2c3d4e5f6a17"
+MAPPED = f"gpt:{QUARRY_ESP}=gpt:{NEW_PART}"
+
+
+@pytest.fixture
+def replaced(machine: Commands) -> Commands:
+    """Quarry's disk is another one, with a copy of its files."""
+    root = machine.root
+    machine("baseline", "save", "--reason", "all start", "--yes")
+    root.image("vdb").unlink()
+    shutil.rmtree(root.folder / "sys/devices/pci0000:00/0000:00:05.0")
+    for node in ("vdb", "vdb1", "vdb2"):
+        (root.folder / "sys/class/block" / node).unlink()
+    files = {QUARRY_LOADER: program("quarry 1"), "\\EFI\\quarry\\store": bytes(range(256))}
+    guid = "7c1d5e90-2b4f-4a68-9e07-d3f1a2b4c511"
+    root.disk("vdb", [Part(NEW_PART, files)], slot=6, guid=guid)
+    return machine
+
+
+def test_nothing_is_taken_for_a_replaced_volume_unasked(replaced: Commands) -> None:
+    before = variables(replaced.root)
+    said = replaced("restore", "--json").document
+    assert [(one["was"], one["now"]) for one in said["questions"]] == [
+        (f"gpt:{QUARRY_ESP}", f"gpt:{NEW_PART}")
+    ]
+    assert said["steps"] == [] and replaced("restore", "--write", "--yes").status == 0
+    assert variables(replaced.root) == before
+
+
+def test_a_replaced_volume_is_named(replaced: Commands) -> None:
+    said = replaced("restore", "--map", MAPPED)
+    assert f"--map {MAPPED}" in said.out.replace("\n", " ")
+    assert replaced("restore", "--map", MAPPED, "--write", "--yes").status == 0
+    made = load_option("Quarry", NEW_PART, QUARRY_LOADER, data=b"QRY1")
+    assert entry(replaced.root, 1) == made
+    assert replaced("restore", "--map", f"gpt:{TARN_PART}=gpt:{QUARRY_ESP}").status == 2
+    assert replaced("restore", "--map", MAPPED, "--map", f"gpt:{TARN_PART}=gpt:{NEW_PART}").status == 2
+    assert replaced("restore", "--map", "gpt").status == 2
+
+
+def test_a_person_who_can_be_asked_is_asked(replaced: Commands, monkeypatch: pytest.MonkeyPatch) -> None:
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    monkeypatch.setattr("sys.stdin", Terminal("y\n"))
+    said = replaced("restore")
+    assert "(2 of 2 files are the same, the same size)? [y/N]" in said.out
+    assert 'mend the entry "Quarry"' in said.out
+
+
+def test_a_plan_says_nothing_of_what_is_mapped(replaced: Commands) -> None:
+    """What the reader says of a map, nobody asked for."""
+    made = replaced("restore", "--map", MAPPED, "--json").document
+    with pytest.raises(Problem):
+        write(places(replaced), made, by="root")
