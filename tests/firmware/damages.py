@@ -19,22 +19,26 @@ Deed = Callable[[Dual], None]
 
 @dataclass(frozen=True)
 class Damage:
-    """`is_lost`: whether it takes a start away; `full`: entries have whole device paths."""
+    """`is_lost`: whether it takes a start away; `full`: entries have whole device paths; `entries`: it does
+    nothing but to entries and their order."""
 
     name: str
     do: Deed
     is_lost: bool = True
     full: bool = False
+    entries: bool = False
 
 
 DAMAGES: dict[str, Damage] = {}
 
 
-def damage(name: str, *, is_lost: bool = True, full: bool = False) -> Callable[[Deed], Deed]:
+def damage(
+    name: str, *, is_lost: bool = True, full: bool = False, entries: bool = False
+) -> Callable[[Deed], Deed]:
     """Puts the function into the table."""
 
     def put(deed: Deed) -> Deed:
-        DAMAGES[name] = Damage(name, deed, is_lost, full)
+        DAMAGES[name] = Damage(name, deed, is_lost, full, entries)
         return deed
 
     return put
@@ -58,101 +62,104 @@ def _set_entry(dual: Dual, number: int, option: bytes, first: bool = False) -> N
             variables.order = [number, *(one for one in variables.order if one != number)]
 
 
-@damage("the usual system's entry deleted")
+@damage("the usual system's entry deleted", entries=True)
 def entry_deleted(dual: Dual) -> None:
     _lose_entry(dual, FERNWICK)
 
 
-@damage("the other system's entry deleted")
+@damage("the other system's entry deleted", entries=True)
 def other_entry_deleted(dual: Dual) -> None:
     _lose_entry(dual, QUARRY)
 
 
-@damage("both entries deleted")
+@damage("both entries deleted", entries=True)
 def entries_deleted(dual: Dual) -> None:
     _lose_entry(dual, *SYSTEMS)
 
 
-@damage("a fresh store: the firmware has made its own entries anew")
+@damage("a fresh store: the firmware has made its own entries anew", entries=True)
 def fresh_store(dual: Dual) -> None:
     cache.copy(X64.variables, dual.folder / "variables.raw")
     dual.start()
 
 
-@damage("order turned")
+@damage("order turned", entries=True)
 def order_turned(dual: Dual) -> None:
     with dual.variables() as variables:
         rest = [number for number in variables.order if number > 1]
         variables.order = [QUARRY.number, FERNWICK.number, *rest]
 
 
-@damage("the firmware's own entries put first")
+@damage("the firmware's own entries put first", entries=True)
 def own_first(dual: Dual) -> None:
     with dual.variables() as variables:
         rest = [number for number in variables.order if number > 1]
         variables.order = [*reversed(rest), QUARRY.number, FERNWICK.number]
 
 
-@damage("entry no longer in the order")
+@damage("entry no longer in the order", entries=True)
 def entry_unlisted(dual: Dual) -> None:
     with dual.variables() as variables:
         variables.order = [number for number in variables.order if number != FERNWICK.number]
 
 
-@damage("no boot order at all")
+@damage("no boot order at all", entries=True)
 def order_gone(dual: Dual) -> None:
     with dual.variables() as variables:
         variables.delete("BootOrder")
 
 
-@damage("an order of entries that aren't there")
+@damage("an order of entries that aren't there", entries=True)
 def order_of_nothing(dual: Dual) -> None:
     with dual.variables() as variables:
         variables.order = [0x0040, 0x0041]
 
 
-@damage("entry switched off")
+@damage("entry switched off", entries=True)
 def entry_inactive(dual: Dual) -> None:
     _set_entry(dual, FERNWICK.number, FERNWICK.option(attributes=0))
 
 
-@damage("both entries switched off")
+@damage("both entries switched off", entries=True)
 def entries_inactive(dual: Dual) -> None:
     for system in SYSTEMS:
         _set_entry(dual, system.number, system.option(attributes=0))
 
 
-@damage("entry leads to the other system's loader")
+@damage("entry leads to the other system's loader", entries=True)
 def entry_retargeted(dual: Dual) -> None:
     path = file_on(QUARRY.disk, 1, QUARRY.loader)
     _set_entry(dual, FERNWICK.number, load_option(FERNWICK.label, path))
 
 
-@damage("entry leads to a file that isn't there")
+@damage("entry leads to a file that isn't there", entries=True)
 def entry_to_nowhere(dual: Dual) -> None:
     path = file_on(FERNWICK.disk, 1, "\\EFI\\fernwick\\former.efi")
     _set_entry(dual, FERNWICK.number, load_option(FERNWICK.label, path))
 
 
-@damage("what the entry hands to its loader is another", is_lost=False)
+@damage("what the entry hands to its loader is another", entries=True, is_lost=False)
 def entry_data_changed(dual: Dual) -> None:
     _set_entry(dual, QUARRY.number, QUARRY.option(data=b"???"))
 
 
-@damage("the two entries' numbers changed places")
+@damage("the two entries' numbers changed places", entries=True)
 def numbers_swapped(dual: Dual) -> None:
     _set_entry(dual, FERNWICK.number, QUARRY.option())
     _set_entry(dual, QUARRY.number, FERNWICK.option())
 
 
-@damage("entry's number taken by another")
+def _again() -> bytes:
+    """What the other system's installer makes besides."""
+    return load_option("Quarry again", file_on(QUARRY.disk, 1, QUARRY.loader), data=b"again")
+
+
+@damage("entry's number taken by another", entries=True)
 def number_taken(dual: Dual) -> None:
-    """Quarry's installer thinks that it is its own."""
-    again = load_option("Quarry again", file_on(QUARRY.disk, 1, DEFAULT))
-    _set_entry(dual, FERNWICK.number, again)
+    _set_entry(dual, FERNWICK.number, _again())
 
 
-@damage("entry's number taken, the lowest free one is asked for by a key")
+@damage("entry's number taken, the lowest free one is asked for by a key", entries=True)
 def number_taken_keys(dual: Dual) -> None:
     number_taken(dual)
     with dual.variables() as variables:
@@ -160,18 +167,18 @@ def number_taken_keys(dual: Dual) -> None:
         variables.set("Key0000", struct.pack("<IIHHH", 1 << 30, 0, free, 0x17, 0))
 
 
-@damage("a new entry in front starts the other system")
+@damage("a new entry in front starts the other system", entries=True)
 def new_entry_first(dual: Dual) -> None:
-    _set_entry(dual, 9, load_option("Quarry again", file_on(QUARRY.disk, 1, DEFAULT)), first=True)
+    _set_entry(dual, 9, _again(), first=True)
 
 
-@damage("BootNext left on the other system")
+@damage("BootNext left on the other system", entries=True)
 def next_left(dual: Dual) -> None:
     with dual.variables() as variables:
         variables.set("BootNext", struct.pack("<H", QUARRY.number))
 
 
-@damage("the store nearly full, and an entry deleted")
+@damage("the store nearly full, and an entry deleted", entries=True)
 def store_nearly_full(dual: Dual) -> None:
     _lose_entry(dual, FERNWICK)
     with dual.variables() as variables:

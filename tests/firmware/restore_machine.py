@@ -46,8 +46,15 @@ class System:
 
     @property
     def disk(self) -> Disk:
+        return self.disk_with(DEFAULT)
+
+    def disk_with(self, *more: str) -> Disk:
+        """With the loader under these names too."""
         own = program(self.name)
-        files = {self.loader: own, DEFAULT: own, f"\\EFI\\{self.name}\\settings.conf": b"timeout 5\n"}
+        files = {
+            f"\\EFI\\{self.name}\\settings.conf": b"timeout 5\n",
+            **dict.fromkeys((self.loader, *more), own),
+        }
         return Disk(
             (Partition(self.partition, content=Fat(files, label=self.name.upper())),),
             guid=self.partition.replace("-0001-", "-00dd-"),
@@ -88,19 +95,25 @@ class Dual:
     places: dict[str, Place]
 
     @classmethod
-    def made(cls, folder: Path, *, full: bool = False) -> Self:
-        """A copy of one that has already started once, so that the firmware has made its own entries."""
+    def made(cls, folder: Path, *, full: bool = False, defaults: bool = True) -> Self:
+        """A copy of one that has already started once, so that the firmware has made its own entries, which
+        lead to default files. `full`: entries have whole device paths; `defaults`: there are such files."""
         programs = [program(system.name) for system in SYSTEMS]
-        recipe = [Path(__file__).read_bytes(), X64.code.read_bytes(), str(full).encode(), *programs]
-        kept = cache.cached("two-systems", recipe, lambda aside: cls._build(aside, full))
+        recipe: list[str | bytes] = [
+            Path(__file__).read_bytes(),
+            X64.code.read_bytes(),
+            str((full, defaults)),
+            *programs,
+        ]
+        kept = cache.cached("two-systems", recipe, lambda aside: cls._build(aside, full, defaults))
         for file in kept.glob("*.raw"):
             cache.copy(file, folder / file.name)
         return cls(folder, {system.name: system.place for system in SYSTEMS})
 
     @classmethod
-    def _build(cls, folder: Path, full: bool) -> None:
+    def _build(cls, folder: Path, full: bool, defaults: bool) -> None:
         for system in SYSTEMS:
-            system.disk.write(folder / f"{system.name}.raw")
+            system.disk_with(*[DEFAULT] * defaults).write(folder / f"{system.name}.raw")
         cache.copy(X64.variables, folder / "variables.raw")
         made = cls(folder, {system.name: system.place for system in SYSTEMS})
         with made.variables() as variables:
@@ -177,15 +190,34 @@ class Dual:
 
     def bootwatch(self, *arguments: str | Path) -> subprocess.CompletedProcess[str]:
         """A command on the root, by a process of its own."""
-        command = [sys.executable, "-c", _BOOTWATCH, "--root", self.root, *arguments]
-        return subprocess.run(
-            command, cwd=CHECKOUT, capture_output=True, text=True, check=False, stdin=subprocess.DEVNULL
-        )
+        return _run([sys.executable, "-c", _BOOTWATCH, "--root", self.root, *arguments], CHECKOUT)
 
     def save_baseline(self) -> None:
+        """With a kit beside it."""
         self.look()
         done = self.bootwatch("baseline", "save", "--reason", "both start", "--yes")
         assert done.returncode == 0, done.stderr
+        stick = self.folder / "stick"
+        stick.mkdir()
+        done = self.bootwatch("baseline", "export", "--to", stick)
+        assert done.returncode == 0, done.stderr
+
+    @property
+    def kit(self) -> Path:
+        """The one that was made with the baseline."""
+        (kit,) = (self.folder / "stick").iterdir()
+        return kit
+
+    def kits_program(self, *arguments: str | Path) -> subprocess.CompletedProcess[str]:
+        """A command of the program in the kit, by the distribution's Python without any libraries."""
+        command = ["/usr/bin/python3", "-I", "-S", "bootwatch.pyz", "--root", self.root, *arguments]
+        return _run(command, self.kit)
+
+
+def _run(command: list[str | Path], folder: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        command, cwd=folder, capture_output=True, text=True, check=False, stdin=subprocess.DEVNULL
+    )
 
 
 def _plain(file_name: str) -> str:

@@ -13,7 +13,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from tests.firmware.damages import DAMAGES, Damage
-from tests.firmware.restore_ways import WAYS, Tried, tried
+from tests.firmware.restore_ways import WAYS, Tried, can_try, tried
 from tests.firmware.slot import SLOTS
 
 
@@ -26,12 +26,13 @@ def rows(damages: Iterable[Damage], ways: Iterable[str], *, before: bool = False
 
     ways = list(ways)
     with ThreadPoolExecutor(SLOTS) as workers:
-        yield from workers.map(one, [(damage, way) for damage in damages for way in ways])
+        pairs = [(damage, way) for damage in damages for way in ways if can_try(damage, way)]
+        yield from workers.map(one, pairs)
 
 
 def line(row: Tried) -> str:
     """One line of the table."""
-    both = "yes" if row.after.both else "NO"
+    both = "yes" if row.is_back else "NO"
     return f"{row.damage:<68} {row.way:<10} {both:<4} {row.seconds:5.1f}  {row.before!s:<58} {row.after}" + (
         f"\n    left: {row.left}" if row.left else ""
     )
@@ -43,11 +44,12 @@ HEAD = f"{'damage':<68} {'way':<10} both {'s':>5}  {'starts before':<58} starts 
 def main(ways: list[str]) -> int:
     """1 where some way doesn't bring both back."""
     print(HEAD, flush=True)
-    failed = 0
+    done = failed = 0
     for row in rows(DAMAGES.values(), ways or WAYS, before=True):
         print(line(row), flush=True)
-        failed += not row.after.both
-    print(f"{failed} of {len(DAMAGES) * len(ways or WAYS)} without both systems")
+        done += 1
+        failed += not row.is_back
+    print(f"{done} tries of {len(DAMAGES)} damages, {failed} without both systems")
     return 1 if failed else 0
 
 

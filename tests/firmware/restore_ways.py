@@ -1,14 +1,17 @@
 """The ways back, and the proof of each: the firmware starts both systems afterwards."""
 
 import json
+import shutil
 import struct
 import time
+import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from subprocess import CompletedProcess
 
 from tests.firmware.damages import Damage
-from tests.firmware.restore_machine import FERNWICK, QUARRY, SYSTEMS, Dual, System
+from tests.firmware.restore_machine import FERNWICK, SYSTEMS, Dual, System
 from tests.firmware.starts.start import Result
 
 Way = Callable[[Dual], str]
@@ -28,8 +31,13 @@ class Proof:
 
     @property
     def both(self) -> bool:
-        """Fernwick Linux by itself, as usual; Quarry when it is asked for."""
-        return self.by_itself == FERNWICK.name and bool(self.asked.get(QUARRY.name))
+        """Whether each system starts, by itself or when it is asked for."""
+        return bool(self.by_itself) and all(self.asked.values())
+
+    @property
+    def as_usual(self) -> bool:
+        """Both, and Fernwick Linux by itself."""
+        return self.both and self.by_itself == FERNWICK.name
 
     def __str__(self) -> str:
         others = [f'{name} by "{entry.strip()}"' for name, entry in self.asked.items() if entry]
@@ -47,11 +55,19 @@ class Tried:
     left: str
     seconds: float
 
+    @property
+    def is_back(self) -> bool:
+        """Both systems start; which of them is usual, a way that knows no baseline doesn't know."""
+        return self.after.both if self.way in UNPREPARED else self.after.as_usual
+
 
 def tried(damage: Damage, way: str, folder: Path, *, before: bool = False) -> Tried:
-    """The damage happens to a machine with a baseline, the way is gone, and the firmware starts."""
-    dual = Dual.made(folder, full=damage.full)
-    dual.save_baseline()
+    """The damage happens to a machine with a baseline and a kit, or to one that nobody prepared, which has no
+    default files to fall back on; then the way is gone, and the firmware starts."""
+    is_prepared = way not in UNPREPARED
+    dual = Dual.made(folder, full=damage.full, defaults=is_prepared)
+    if is_prepared:
+        dual.save_baseline()
     damage.do(dual)
     was = proof(dual) if before else None
     began = time.monotonic()
@@ -75,7 +91,7 @@ def _asked(dual: Dual, system: System) -> str:
     """The entry by which the system starts when a person chooses it in the firmware's menu; "" for none."""
     with dual.variables() as variables:
         entries = variables.entries()
-    for number in _choices(entries, system.label, dual.places[system.name].path()):
+    for number in _choices(entries, system, dual.places[system.name].path()):
         with dual.variables() as variables:
             variables.set("BootNext", struct.pack("<H", number))
         if _name(dual.start()) == system.name:
@@ -83,10 +99,11 @@ def _asked(dual: Dual, system: System) -> str:
     return ""
 
 
-def _choices(entries: dict[int, tuple[str, bytes]], label: str, disk: bytes) -> list[int]:
-    """A system's own entries, then others for its disk, as firmware makes them: those that name it."""
-    own = [number for number, (named, _) in entries.items() if named == label]
-    others = [number for number, (_, path) in entries.items() if path.startswith(disk)]
+def _choices(entries: dict[int, tuple[str, bytes]], system: System, disk: bytes) -> list[int]:
+    """A system's own entries by their label, then others for its partition or its disk."""
+    own = [number for number, (label, _) in entries.items() if label == system.label]
+    partition = uuid.UUID(system.partition).bytes_le
+    others = [number for number, (_, path) in entries.items() if partition in path or path.startswith(disk)]
     return [*own, *(number for number in others if number not in own)]
 
 
@@ -100,26 +117,45 @@ def _name(result: Result) -> str:
 
 def restore(dual: Dual) -> str:
     """`bootwatch restore --write`, as from a system that still starts."""
-    return _write(dual, "restore", "--write", "--yes")
+    return _write(dual, dual.bootwatch, "restore")
 
 
-def _write(dual: Dual, *command: str) -> str:
-    """Runs the command on the root; what it writes there goes to the machine."""
+def kit(dual: Dual) -> str:
+    """The kit's program, as from a live system that has nothing but Python."""
+    shutil.rmtree(dual.root / "var")
+    return _write(dual, dual.kits_program, "restore", "--kit", ".")
+
+
+def without_baseline(dual: Dual) -> str:
+    """`bootwatch restore --without-baseline`, on a machine that nobody prepared."""
+    return _write(dual, dual.bootwatch, "restore", "--without-baseline")
+
+
+def _write(dual: Dual, run: Callable[..., CompletedProcess[str]], *command: str) -> str:
+    """Runs the command on the root; what it writes there goes to the machine. Where it finds nothing lost, a
+    person names what it offers to undo besides."""
     dual.look()
-    planned = json.loads(dual.bootwatch(command[0], "--json").stdout)
-    done = dual.bootwatch(*command)
+    planned = json.loads(run(*command, "--json").stdout or "{}")
+    if planned and not planned["steps"]:
+        offered = [one["id"] for one in planned["left"] if f"--also {one['id']}" in one["why"]]
+        command = (*command, *(word for own in offered for word in ("--also", own)))
+    done = run(*command, "--write", "--yes")
     if done.returncode != 0:
-        raise WayFailed(done.stderr.strip().splitlines()[-1])
+        raise WayFailed(done.stderr.strip().splitlines()[0])
     dual.put_back()
     return "; ".join(f"{one['what']}: {one['why']}" for one in planned["left"])
 
 
-WAYS: dict[str, Way] = {"restore": restore}
+WAYS: dict[str, Way] = {"restore": restore, "kit": kit, "without": without_baseline}
+# These are for machines without a baseline, and know of entries only: files come back from nowhere.
+UNPREPARED = {"without"}
 # Where a way can't, and why.
-UNABLE: dict[tuple[str, str], str] = {
-    ("a file where the loader's folder was", "restore"): "what somebody put there is his",
-    (
-        "loader replaced by another program, which gives up",
-        "restore",
-    ): "from outside it can't be told from an update",
+UNABLE = {
+    ("a file where the loader's folder was", way): "what somebody put there is left to him"
+    for way in ("restore", "kit")
 }
+
+
+def can_try(damage: Damage, way: str) -> bool:
+    """Whether the damage is any of that way's business."""
+    return damage.entries or way not in UNPREPARED

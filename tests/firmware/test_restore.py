@@ -19,14 +19,14 @@ SAMPLE = (
 
 def test_both_start_after_a_sample_of_damages() -> None:
     found = rows([DAMAGES[name] for name in SAMPLE], ["restore"])
-    assert [line(row) for row in found if not row.after.both] == []
+    assert [line(row) for row in found if not row.is_back] == []
 
 
 @pytest.mark.whole
 @pytest.mark.parametrize("way", WAYS)
 def test_both_start_after_every_damage(way: str) -> None:
     found = list(rows(DAMAGES.values(), [way], before=True))
-    assert [line(row) for row in found if row.after.both is ((row.damage, way) in UNABLE)] == []
+    assert [line(row) for row in found if row.is_back is ((row.damage, way) in UNABLE)] == []
     # The damage has to be one, or nothing was tried.
-    wrong = [row for row in found if row.before and row.before.both is DAMAGES[row.damage].is_lost]
+    wrong = [row for row in found if row.before and row.before.as_usual is DAMAGES[row.damage].is_lost]
     assert [line(row) for row in wrong] == []
