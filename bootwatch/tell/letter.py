@@ -17,7 +17,9 @@ from bootwatch.tell.mail_route import Route
 from bootwatch.tell.plain import plain
 
 # Longer lines than usual (998 are allowed): folding would begin a long subject on a line of its own.
-_POLICY = email.policy.SMTP.clone(cte_type="7bit", max_line_length=250)
+_HEADERS = email.policy.SMTP.clone(cte_type="7bit", max_line_length=250)
+# Quoted-printable allows 76 characters a line (RFC 2045 §6.7).
+_BODY = _HEADERS.clone(max_line_length=76)
 
 
 @dataclass(frozen=True)
@@ -40,7 +42,7 @@ class Letter:
 
 def compose(letter: Letter, route: Route, now: datetime.datetime) -> EmailMessage:
     """``letter`` for the recipient of ``route``: text, the same as HTML, and what machines read."""
-    mail = EmailMessage(policy=_POLICY)
+    mail = EmailMessage(policy=_HEADERS)
     mail["Message-ID"] = _message_id(letter.identity, letter.machine)
     if letter.thread not in ("", letter.identity):
         mail["In-Reply-To"] = mail["References"] = _message_id(letter.thread, letter.machine)
@@ -53,7 +55,9 @@ def compose(letter: Letter, route: Route, now: datetime.datetime) -> EmailMessag
     # RFC 3834: no holiday answers.
     mail["Auto-Submitted"] = "auto-generated"
     mail["User-Agent"] = f"bootwatch/{__version__}"
+    mail.policy = _BODY
     _fill(mail, letter)
+    mail.policy = _HEADERS
     return mail
 
 

@@ -33,6 +33,9 @@ def _sent(told: Message, reader: str = "technician", context: Context | None = N
     assert data.isascii() and max(map(len, data.splitlines())) <= 250
     found = email.message_from_bytes(data, policy=email.policy.default)
     assert isinstance(found, EmailMessage) and not found.defects
+    for leaf in found.walk():
+        if not leaf.is_multipart():  # RFC 2045 §6.7 and §6.8
+            assert max(map(len, str(leaf.get_payload()).splitlines())) <= 76
     return found
 
 
