@@ -26,4 +26,6 @@ def unheard(seen: Outlook, home: System | None) -> Finding | None:
     where = ", ".join(part for part in (following.entry, following.volume, following.file) if part)
     # A stick that somebody plugged in is put in front by the firmware, and goes with it again.
     level = Level.CHANGED if seen.next_system and seen.next_system.removable else Level.WEAKENED
-    return Finding(stable_id(NAME, (home.key,)), NAME, level, home.name, what, where)
+    # One machine has one such finding at most: it stays the same when the baseline is saved, although the
+    # system may then be known by another place, and so by another key.
+    return Finding(stable_id(NAME, ()), NAME, level, home.name, what, where)

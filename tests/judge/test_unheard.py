@@ -50,6 +50,12 @@ def test_it_keeps_its_id_whatever_starts_instead() -> None:
     assert other.what == "nothing by itself"
 
 
+def test_it_keeps_its_id_when_the_baseline_knows_another_place_of_the_system() -> None:
+    found, home = seen(machine((1, 0)))
+    one, other = unheard(found, home), unheard(found, replace(home, key="elsewhere", name="Fernwick Linux 4"))
+    assert one and other and one.id == other.id
+
+
 def test_where_bootwatch_runs_is_not_known() -> None:
     assert unheard(seen(machine((1, 0)))[0], None) is None
 
