@@ -62,8 +62,19 @@ class Message:
         return tuple(finding for finding in self.drift.findings if finding.id in self.news)
 
     @property
+    def level(self) -> Level:
+        """What an address's ``least`` is held against: how bad is what is told; of an all-clear, what is
+        over was."""
+        found = {
+            Kind.NEWS: self.worst_news,
+            Kind.REMINDER: self.still_open,
+            Kind.ALL_CLEAR: self.is_over,
+            Kind.SIGN_OF_LIFE: None,
+        }
+        return found[self.kind] or Level.ROUTINE
+
+    @property
     def worst_news(self) -> Level | None:
-        """The level that an address's ``least`` is held against."""
         news: tuple[Change | Finding, ...] = (*self.new_changes, *self.new_findings)
         return worst(item.level for item in news)
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass, field, replace
 
 from bootwatch.addresses import Address
 from bootwatch.model.alert import Kind
-from bootwatch.model.level import Level
 from bootwatch.model.message import Message
 from bootwatch.model.told import Told
 from bootwatch.tell import html_mail, library, mail, owner, part, wording
@@ -33,7 +32,7 @@ def skipped(address: Address, message: Message) -> Outcome | None:
     """The outcome of a message that ``address`` doesn't want, else None."""
     if message.kind is Kind.SIGN_OF_LIFE:
         return None if address.sign_of_life else Outcome.skipped("this address wants no signs of life")
-    level = _level(message)
+    level = message.level
     if not level.at_least(address.least):
         return Outcome.skipped(
             f"{level.value} is below {address.least.value}, the least level of this address"
@@ -48,7 +47,7 @@ def deliver(address: Address, message: Message, line: Line, context: Context = A
     """Hand ``message`` over. Never raises on purpose."""
     written = letter(message, address.reader, context)
     if address.route is None:
-        return library.deliver(address.to, written.subject, written.body, _level(message))
+        return library.deliver(address.to, written.subject, written.body, message.level)
     return mail.deliver(written, address.route, line)
 
 
@@ -87,13 +86,3 @@ def _thread(message: Message, reader: str) -> str:
     if message.kind is Kind.SIGN_OF_LIFE:
         return f"signs of life {message.state.get('id') or message.machine} {reader}"
     return f"alert {message.alert} {reader}" if message.alert else ""
-
-
-def _level(message: Message) -> Level:
-    found = {
-        Kind.NEWS: message.worst_news,
-        Kind.REMINDER: message.still_open,
-        Kind.ALL_CLEAR: message.is_over,
-        Kind.SIGN_OF_LIFE: Level.ROUTINE,
-    }
-    return found[message.kind] or Level.ROUTINE

@@ -107,13 +107,12 @@ def _left(message: Message) -> list[Item]:
 def alert_fields(message: Message) -> Fields:
     """The record's structured fields; BOOTWATCH_CHANGE comes once for each new change, and
     BOOTWATCH_FINDING for each new finding. What isn't known has no field."""
-    level = _level(message)
-    priority = _GOOD if message.kind is Kind.ALL_CLEAR else _PRIORITY[level]
+    priority = _GOOD if message.kind is Kind.ALL_CLEAR else _PRIORITY[message.level]
     fields = [
         ("MESSAGE_ID", _IDS[message.kind]),
         ("PRIORITY", str(priority)),
         ("BOOTWATCH_KIND", message.kind.value),
-        ("BOOTWATCH_LEVEL", level.value),
+        ("BOOTWATCH_LEVEL", message.level.value),
         ("BOOTWATCH_STILL_OPEN", message.still_open.value if message.still_open else "nothing"),
         ("BOOTWATCH_MACHINE", plain(message.machine)),
         ("BOOTWATCH_SNAPSHOT", str(message.snapshot)),
@@ -126,16 +125,6 @@ def alert_fields(message: Message) -> Fields:
         *(("BOOTWATCH_FINDING", plain(finding.id)) for finding in message.new_findings),
     ]
     return [(name, value) for name, value in fields if value]
-
-
-def _level(message: Message) -> Level:
-    """What is told is this bad; of an all-clear, what is over was."""
-    found = {
-        Kind.NEWS: message.worst_news,
-        Kind.REMINDER: message.still_open,
-        Kind.ALL_CLEAR: message.is_over,
-    }
-    return found[message.kind] or Level.ROUTINE
 
 
 def _next_system(message: Message) -> str:
