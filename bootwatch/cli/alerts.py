@@ -13,6 +13,7 @@ from bootwatch.cli.result import no_baseline
 from bootwatch.cli.showing import Document, is_only_published, left_by_reader, not_allowed
 from bootwatch.cli.snapshot import require_rights
 from bootwatch.keep.baseline import load_header
+from bootwatch.model.instant import written
 from bootwatch.places import Places
 from bootwatch.service.ask import as_reader, must_ask
 from bootwatch.service.until import until
@@ -101,7 +102,7 @@ def run_quiet(arguments: argparse.Namespace) -> int:
         own = ["--json"] if arguments.json else []
         return as_reader(["alerts", "quiet", *own, "--until", arguments.until, "--", arguments.name])
     require_rights(places)
-    time = end.astimezone(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%SZ") if end else ""
+    time = written(end) if end else ""
     make_quiet(places, arguments.name, time)
     if arguments.json:
         document = {"format": "bootwatch/quiet/1", "alert": arguments.name, "quiet_until": time or None}

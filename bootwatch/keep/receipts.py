@@ -19,6 +19,7 @@ from typing import Any
 
 from bootwatch.keep.files import sync_folder, write_whole
 from bootwatch.keep.spool import Spool
+from bootwatch.model.instant import written
 
 FORMAT = "bootwatch/receipts/1"
 OLD = datetime.timedelta(days=30)
@@ -128,7 +129,7 @@ class Receipts:
             "format": FORMAT,
             "message": name,
             "settled": account.settled,
-            "updated": self._clock().isoformat(),
+            "updated": written(self._clock()),
             "alert": account.alert,
             "stage": account.stage,
             "kind": account.kind,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import UTC, datetime
 
+from bootwatch.model.instant import written
 from bootwatch.model.snapshot import Circumstance, Moment, Snapshot, State
 from bootwatch.observe.boot_log import read_boot_log
 from bootwatch.observe.contents import read_contents
@@ -75,4 +76,4 @@ def observe(
 
 def utc_now() -> str:
     """Now, as RFC 3339 with Z."""
-    return datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+    return written(datetime.now(UTC))

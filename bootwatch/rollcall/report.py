@@ -6,6 +6,7 @@ import datetime
 from collections.abc import Sequence
 from typing import Any
 
+from bootwatch.model.instant import written
 from bootwatch.rollcall.gather import Gathered
 from bootwatch.rollcall.known import Known
 from bootwatch.rollcall.roll import Condition, Roll, Row
@@ -188,7 +189,7 @@ def document(roll: Roll, gathered: Gathered, now: datetime.datetime) -> dict[str
     """The same as JSON. Silences are in days."""
     return {
         "format": FORMAT,
-        "time": _time(now),
+        "time": written(now),
         "mails": gathered.mails,
         "states": len(gathered.sightings),
         "passed_over": dict(gathered.unread),
@@ -206,7 +207,7 @@ def _json(row: Row) -> dict[str, Any]:
         "see_to": not row.is_fine,
         "proven": not row.doubt,
         "doubt": row.doubt,
-        "last_heard": _time(row.story.last.time) if row.story else None,
+        "last_heard": written(row.story.last.time) if row.story else None,
         "snapshot": state.snapshot if state else None,
         "level": row.level.value if row.level else None,
         "open": {level.value: count for level, count in state.open} if state else {},
@@ -221,10 +222,6 @@ def _json(row: Row) -> dict[str, Any]:
         "clock_ahead": _in_days(row.story.last.clock) if row.story else None,
         "unread": state.unread if state else None,
     }
-
-
-def _time(time: datetime.datetime) -> str:
-    return time.strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def _in_days(time: datetime.timedelta | None) -> float | None:

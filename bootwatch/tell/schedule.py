@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from bootwatch.addresses import Address
 from bootwatch.keep.receipts import OLD, Account, Receipt
+from bootwatch.model.instant import written
 from bootwatch.tell.outcome import Outcome, Result
 
 FIRST_WAIT = datetime.timedelta(minutes=5)
@@ -57,9 +58,9 @@ def begun(
         outcome=Result.FAILED.value,
         why=CUT_OFF,
         attempts=attempts,
-        first_try=now.isoformat() if receipt is None or anew else receipt.first_try,
-        last_try=now.isoformat(),
-        next_try=(now + wait_after(attempts)).isoformat(),
+        first_try=written(now) if receipt is None or anew else receipt.first_try,
+        last_try=written(now),
+        next_try=written(now + wait_after(attempts)),
         final=False,
         settings=settings,
         reader=address.reader,
@@ -77,8 +78,8 @@ def ended(receipt: Receipt, outcome: Outcome, now: datetime.datetime) -> Receipt
         receipt,
         outcome=outcome.result.value,
         why=why,
-        last_try=now.isoformat(),
-        next_try=None if final else (now + wait_after(receipt.attempts)).isoformat(),
+        last_try=written(now),
+        next_try=None if final else written(now + wait_after(receipt.attempts)),
         final=final,
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -279,8 +280,17 @@ NOON = datetime.datetime(2026, 11, 25, 12, tzinfo=datetime.timezone(datetime.tim
     ],
 )
 def test_until(text: str, end: str) -> None:
-    found = until(text, NOON)
+    found = until(text, NOON, NOON.tzinfo)
     assert found and found.isoformat() == end
+
+
+def test_until_a_day_on_which_clocks_go_otherwise_than_today(monkeypatch: pytest.MonkeyPatch) -> None:
+    with monkeypatch.context() as patched:
+        patched.setenv("TZ", "CET-1CEST,M3.5.0,M10.5.0/3")
+        time.tzset()
+        found = until("2027-07-24 18:00", NOON)
+    time.tzset()
+    assert found and found.astimezone(datetime.UTC).hour == 16
 
 
 def test_until_now_and_what_is_no_time() -> None:
@@ -291,6 +301,7 @@ def test_until_now_and_what_is_no_time() -> None:
         ("3 moons", "no time"),
         ("", "no time"),
         ("9999w", "far"),
+        ("0001-01-01", "past|no time"),
     ):
         with pytest.raises(UsageProblem, match=says):
             until(text, NOON)

@@ -39,6 +39,7 @@ def test_a_failed_message_waits_and_then_is_due() -> None:
     assert receipt.attempts == 2 and is_waiting(receipt, Account(), "s")
     assert not _is_turn(receipt, NOW + 9 * MINUTE)
     assert _is_turn(receipt, NOW + 10 * MINUTE)
+    assert (receipt.last_try, receipt.next_try) == ("2026-11-25T07:00:00Z", "2026-11-25T07:10:00Z")
 
 
 def test_a_newer_message_waits_with_the_oldest_once_it_was_there_at_an_attempt() -> None:
