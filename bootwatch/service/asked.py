@@ -40,13 +40,13 @@ class Asked:
     also: Sequence[str] = ()
 
     def words(self) -> list[str]:
-        """The command's options that ask for it."""
-        named = [word for name in self.only for word in ("--only", name)]
-        named += [word for own in self.also for word in ("--also", own)]
-        named += [word for was, now in self.mapped.items() for word in ("--map", f"{was}={now}")]
+        """The command's options that ask for it. Each in one word: a system may be called "--write"."""
+        named = [f"--only={name}" for name in self.only]
+        named += [f"--also={own}" for own in self.also]
+        named += [f"--map={was}={now}" for was, now in self.mapped.items()]
         if self.kind is Kind.WITHOUT_BASELINE:
             named.append("--without-baseline")
-        return named + ([f"--{self.kind.value}", self.system] if self.system else [])
+        return named + ([f"--{self.kind.value}={self.system}"] if self.system else [])
 
 
 def require_known(systems: Systems, names: Sequence[str]) -> None:
