@@ -119,7 +119,7 @@ class VariableStore:
         try:
             if os.fstat(handle).st_size > len(data) and not self._is_real:
                 # A plain file that stands for a variable would keep its end; efivarfs sees to that itself.
-                write_whole(Path(path), data, 0o644)
+                write_whole(Path(path), data, 0o644, beside=Path(path).parents[1])
             elif os.write(handle, data) != len(data):
                 raise OSError(errno.EIO, os.strerror(errno.EIO))
         except OSError:
