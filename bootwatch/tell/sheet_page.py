@@ -38,10 +38,10 @@ code { font: 0.94em ui-monospace, monospace; }
 .owner p { margin: 1em 0; }
 @media screen and (prefers-color-scheme: dark) { body { background: #17181c; color: #ecebe7; } }
 @media print {
-  body { max-width: none; padding: 0; font-size: 9pt; line-height: 1.3; }
+  body { max-width: none; padding: 0; font-size: 8.8pt; line-height: 1.28; }
   .page + .page { margin-top: 0; break-before: page; }
   .item, .todo, li { break-inside: avoid; }
-  .item { margin: 7px 0; }
+  .item { margin: 6px 0; }
   h2 { margin-top: 11px; break-after: avoid; }
 }
 """

@@ -20,11 +20,11 @@ Document = dict[str, Any]
 Rows = Iterator[tuple[str, str]]
 
 TO_FILL_IN = "_" * 24
-STARTUP = "startup.nsh"
+STARTUP, EXACT = "startup.nsh", "entries.dmpstore"
 _NAME = 60
 # What the shell takes for what it is: a file without quotation marks, a label between them.
 _TYPED_FILE, _TYPED_LABEL = re.compile(r"[\\\w.+~-]+"), re.compile(r"[\w.+() -]+")
-_MOST_FILES = 6
+_MOST_FILES = 4
 
 
 @dataclass(frozen=True)
@@ -107,6 +107,10 @@ def _shell(held: Held, files: list[_Named]) -> Rows:
         yield "do", "plug in the stick; change to it (FS0:, FS1:, ... until ls shows the kit's folder)"
         yield "type", f"cd {plain(held.name)}"
         yield "type", STARTUP
+        yield "note", "it says what it would write, and asks for a key first"
+    if EXACT in held.files:
+        yield "do", "instead, for exactly the former entries and order, whatever was made since:"
+        yield "type", f"dmpstore -l {EXACT}"
     typed = (one for one in files if _TYPED_FILE.fullmatch(one.file) and _TYPED_LABEL.fullmatch(one.label))
     for one in islice(typed, 1):
         yield "do", f"to start one this once: find {one.volume} (map -r, then ls FS0:, FS1:, ...)"
@@ -125,6 +129,8 @@ def _menu(care: Care, files: list[_Named]) -> Rows:
     for one in files[:_MOST_FILES]:
         more = " (without its own data)" if one.has_data else ""
         yield "file", f'{one.file} on {one.volume}, called "{one.label}"{more}'
+    if len(files) > _MOST_FILES:
+        yield "note", f"{len(files) - _MOST_FILES} more are on the second page"
 
 
 def _by_hand(view: Document) -> Rows:

@@ -63,6 +63,7 @@ def baseline(
     return Baseline({**document, "overview": view, "state": {"facts": facts}}, "0" * 64)
 
 
+KIT = Held("hall-2026", "2026-11-25T07:15:00Z", ("startup.nsh", "entries.dmpstore"))
 USUAL = baseline("Quarry", "Fernwick Linux")
 
 
@@ -107,9 +108,7 @@ def test_a_line_that_starts_something_else_is_never_offered() -> None:
 
 
 def test_technician() -> None:
-    text = said(
-        "sheet.txt", key_at="the safe", held=Held("hall-2026", "2026-11-25T07:15:00Z", ("startup.nsh",))
-    )
+    text = said("sheet.txt", key_at="the safe", held=KIT)
     assert max(map(len, text.splitlines())) <= 80
     for part in (
         *(
@@ -120,14 +119,18 @@ def test_technician() -> None:
             "Boot0001",
             "kept at:    the safe",
         ),
-        *("type: cd hall-2026\n    type: startup.nsh\n", "sudo cp variables/Boot0000-*"),
+        *(
+            "type: cd hall-2026\n    type: startup.nsh\n",
+            "type: dmpstore -l entries.dmpstore\n",
+            "sudo cp variables/Boot0000-*",
+        ),
         *(f'bcfg boot addp 0 FS0:{FILE} "Quarry"', "Usual next start: Quarry, by its entry Boot0000."),
         'Of the baseline of 2026-11-25 07:12 UTC ("both start").',
     ):
         assert part in text
     assert PATH in re.sub(r"\n +", "", text)
     without = said("sheet.txt")
-    assert "startup.nsh" not in without and "Recovery kit:" not in without
+    assert "startup.nsh" not in without and "dmpstore" not in without and "Recovery kit:" not in without
 
 
 def test_what_a_shell_takes_otherwise_is_not_to_be_typed() -> None:
@@ -152,8 +155,8 @@ def test_hostile_names_are_harmless(name: str) -> None:
 @pytest.mark.long
 def test_printed_and_on_a_screen(tmp_path: Path) -> None:
     """On paper as many pages as promised; on a narrow screen nothing is cut off, in light and dark."""
-    many = baseline("Quarry", "Fernwick Linux", "Tarn Rescue")
-    pages = {name: said(name, GERMAN, many) for name in ("sheet.html", "owner.html")}
+    many = baseline("Quarry", "Fernwick Linux", "Tarn Rescue", "another", "one more", "the last")
+    pages = {name: said(name, GERMAN, many, held=KIT) for name in ("sheet.html", "owner.html")}
     assert printed(pages["sheet.html"], tmp_path) == 2
     assert printed(pages["owner.html"], tmp_path) == 1
     pages["hostile"] = said("sheet.html", of=baseline("m" * 300, HOSTILE, machine="m" * 300))
