@@ -12,7 +12,7 @@ import io
 import struct
 from dataclasses import dataclass, field
 
-from . import FormatError, TooLarge, os_release, pe_sections, pe_version
+from . import FormatError, TooLarge, os_release, pe_sections, pe_version, sbat
 from .pe_sections import Section
 from .problems import bounded
 from .reader import Reader, Source
@@ -134,6 +134,10 @@ class Image:
         `section` does.
         """
         return os_release.parse(self.text(".osrel") or "")
+
+    def vendor(self) -> str:
+        """Who built it, by its `.sbat`; "" where that isn't said. Fails as `section` does."""
+        return sbat.vendor(self.text(".sbat") or "")
 
     def uname(self) -> str | None:
         """The kernel's release, from `.uname`. Fails as `section` does."""

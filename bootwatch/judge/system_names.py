@@ -1,6 +1,6 @@
 """What a system is called. In order of trust: the settings, the label of an entry, that in the list beside
-its loaders, the version resource of a loader, the os-release in a unified kernel image, that of the running
-system, the folder's name."""
+its loaders, a loader's vendor (SBAT), its version resource, the os-release in a unified kernel image, that of
+the running system, the folder's name."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def given_names(home: Home) -> Iterator[str]:
 
 def _program_names(home: Home, last: int) -> Iterator[str]:
     """By the first loader that says something."""
-    for kinds in (("product", "description"), ("os",)):
+    for kinds in (("vendor",), ("product", "description"), ("os",)):
         name = next(home.own_names(last, *kinds), "")
         if cleaned(name):
             yield name

@@ -22,9 +22,9 @@ class Program:
     ``sections`` are those that hold something, of the ones by which a unified kernel image is known (.linux,
     .initrd, .osrel and so on); None where they were not recorded. ``names`` holds what it calls itself: from
     the version resource "product", "description", "company" and "original" (file name), from a unified kernel
-    image's os-release "os" and "os_id"; each only where it says so. ``mentions`` are names of other files in
-    its text, in lower case, and ENTRIES_FOLDER; None where it was not searched. ``cmdline`` is the beginning
-    of what a unified kernel image hands to its kernel.
+    image's os-release "os" and "os_id", from its SBAT "vendor"; each only where it says so. ``mentions`` are
+    names of other files in its text, in lower case, and ENTRIES_FOLDER; None where it was not searched.
+    ``cmdline`` is the beginning of what a unified kernel image hands to its kernel.
     """
 
     machine: int | None

@@ -53,7 +53,7 @@ def _cmdline(image: Image) -> str:
 def _names(image: Image) -> dict[str, str]:
     found = {name: image.version_info.get(string, "") for name, string in _STRINGS.items()}
     try:
-        release = image.os_release()
+        release, found["vendor"] = image.os_release(), image.vendor()
     except FormatError:
         release = {}
     found["os"] = release.get("PRETTY_NAME") or release.get("NAME", "")

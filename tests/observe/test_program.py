@@ -45,6 +45,17 @@ def test_a_program_without_names_or_sections() -> None:
     assert (program("aa64").sections, program("aa64").names) == ((), {})
 
 
+def test_vendor_in_an_sbat_section() -> None:
+    data = (SAMPLES / "unified-x64.efi").read_bytes()
+    text = b"root=LABEL=fernwick ro quiet"
+    assert data.count(text) == 1 and data.count(b".cmdline") == 1
+    data = data.replace(b".cmdline", b".sbat\0\0\0")
+    found = read_program(io.BytesIO(data.replace(text, b"a.b,1,Fernwick Linux,a,2,\n\n\n")))
+    assert found.names["vendor"] == "Fernwick Linux"
+    upstream = read_program(io.BytesIO(data.replace(text, b"ab,1,Fernwick Linux,ab,2,\n\n\n")))
+    assert "vendor" not in upstream.names
+
+
 def test_long_names_are_cut() -> None:
     data = (SAMPLES / "unified-x64.efi").read_bytes()
     at, size = data.index(b"# what it calls itself"), len(data)
