@@ -5,7 +5,7 @@ For a computer of which nothing was saved: what was lost isn't known, only what 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -27,6 +27,7 @@ from bootwatch.model.path import fold
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import File, Volume
 from bootwatch.recover.harmless import in_harmless_order
+from bootwatch.recover.loose_images import loose_images
 from bootwatch.recover.numbers import free_number
 from bootwatch.recover.steps import Step, WriteEntry, WriteOrder, after_all
 
@@ -48,10 +49,23 @@ class Proposal:
     state: State
 
 
-def propose(state: State, gaps: tuple[Gap, ...], systems: Systems) -> Proposal:
+def propose(state: State, gaps: tuple[Gap, ...], learn: Learn) -> Proposal:
     """An entry for each system that nothing leads to, behind those that there are; in front of them only
     where nothing starts by itself. No step keeps anything from starting."""
-    return _Proposer(state, gaps, systems).proposal()
+    made = _Proposer(state, gaps, learn(state)).entries()
+    # Some systems are known by their entry only.
+    known = learn(state, after_all(state, made.entries))
+    return _Proposer(state, gaps, known).proposal(made)
+
+
+Learn = Callable[..., Systems]
+"""Systems as they are learnt from states, the present one first."""
+
+
+@dataclass(frozen=True)
+class _Made:
+    entries: tuple[WriteEntry, ...]
+    left: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True)
@@ -71,7 +85,7 @@ class _Proposer:
     gaps: tuple[Gap, ...]
     systems: Systems
 
-    def proposal(self) -> Proposal:
+    def entries(self) -> _Made:
         made: list[WriteEntry] = []
         left = []
         for one in self._wanting:
@@ -80,12 +94,22 @@ class _Proposer:
                 left.append((one.name, found))
             else:
                 made.append(found)
-        steps, refused = in_harmless_order(self.state, self.gaps, self.systems, [*made, *self._order(made)])
+        if not any(gap.covers_an_entry for gap in self.gaps):
+            made += self._images(made)
+        return _Made(tuple(made), tuple(left))
+
+    def proposal(self, made: _Made) -> Proposal:
+        wanted: list[Step] = [*made.entries, *self._order(made.entries)]
+        steps, refused = in_harmless_order(self.state, self.gaps, self.systems, wanted)
+        left = list(made.left)
         left += [(one.what, "it would keep another system from starting") for one in refused]
         # An entry that only the order doesn't list is as it should be.
         steps = [one for one in steps if not (isinstance(one, WriteEntry) and one.over == one.data)]
         state = after_all(self.state, steps)
-        return Proposal(tuple(steps), tuple(left), tuple(self._noted()), self._now, self._ahead(state), state)
+        then = self._ahead(state)
+        starting = {one.name for one in then.systems if one.starts}
+        left = [(name, why) for name, why in left if name not in starting]
+        return Proposal(tuple(steps), tuple(left), tuple(self._noted()), self._now, then, state)
 
     def _ahead(self, state: State) -> Outlook:
         return outlook(usual(state), self.gaps, self.systems)
@@ -187,6 +211,20 @@ class _Proposer:
     @cached_property
     def _judge(self) -> Judge:
         return Judge(architecture_of(self.state))
+
+    def _images(self, made: Sequence[WriteEntry]) -> Iterator[WriteEntry]:
+        """For kernel images that firmware runs itself, where what started them is gone."""
+        taken = [step.number for step in made]
+        for volume, file in loose_images(self.state, self._now):
+            names = file.program.names if file.program else {}
+            label = _label(names.get("os") or file.path.rpartition("\\")[2].rpartition(".")[0])
+            option, number = (
+                option_for(self.state, volume, file.path, label),
+                free_number(self.state, 0, taken),
+            )
+            if option is not None and number is not None:
+                taken.append(number)
+                yield WriteEntry(number, option, label, None, "Nothing leads to this kernel image any more.")
 
     # entries and order
 

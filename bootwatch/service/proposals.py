@@ -83,7 +83,10 @@ def _systems(snapshot: Snapshot, config: Config, before: State | None) -> System
 
 
 def _entries(snapshot: Snapshot, config: Config, before: State | None, asked: Asked) -> Document:
-    found = propose(snapshot.state, snapshot.gaps, _systems(snapshot, config, before))
+    def learn(*states: State) -> Systems:
+        return Systems.learn(states, config.system_names, snapshot.circumstance)
+
+    found = propose(snapshot.state, snapshot.gaps, learn)
     left = [{"what": what, "why": why} for what, why in found.left]
     made = plan_document(asked.kind, "", snapshot, found.steps, found.now, found.then)
     return made | {"left": left, "noted": list(found.noted)}

@@ -45,7 +45,7 @@ def bare(on_attic: Mapping[str, File], text: str = "") -> State:
 
 
 def proposed(held: State) -> Proposal:
-    return propose(held, (), Systems.learn([held]))
+    return propose(held, (), lambda *states: Systems.learn(states))
 
 
 def labels(found: Proposal) -> dict[str, str | None]:
@@ -85,6 +85,27 @@ def test_a_folder_of_tools_is_noted_only() -> None:
     found = proposed(bare(on_attic))
     assert found.steps == ()
     assert found.noted == (f"\\EFI\\utilities on {ON_QUARRY} holds 2 programs and was taken for no system.",)
+
+
+def image(version: str, name: str = "Fernwick Linux 7") -> File:
+    one = program(f"image {version}")
+    assert one.program
+    about = replace(one.program, sections=(".linux", ".osrel"), names={"os": name, "os_id": "fernwick"})
+    return replace(one, program=about)
+
+
+def test_the_newest_kernel_image_starts_where_its_loader_is_gone() -> None:
+    images = {f"\\EFI\\Linux\\fernwick-{version}.efi": image(version) for version in ("6.9", "6.10")}
+    found = proposed(bare(images))
+    assert labels(found) == {
+        "Fernwick Linux": FERNWICK,
+        "Fernwick Linux 7": "\\EFI\\Linux\\fernwick-6.10.efi",
+    }
+    assert all(one.starts for one in found.then.systems)
+    # Whatever starts from that disk may start them.
+    assert proposed(bare({**images, **ON_ATTIC})).steps != ()
+    started = altered.with_entry(bare({**images, **ON_ATTIC}), ENTRIES[1])
+    assert proposed(started).steps == ()
 
 
 def test_new_entries_come_first_only_where_nothing_starts() -> None:
