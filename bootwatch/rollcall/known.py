@@ -1,4 +1,4 @@
-"""Whose key is whose: a list that a person keeps, with lines "KEY NAME" and comments after "#"."""
+"""Whose key is whose: a list that a person keeps, with lines "KEY NAME" and others that begin with "#"."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ class Known:
             raise UsageProblem(f"{path} can't be read: {error.strerror}.") from error
         if len(data) > _MOST:
             raise UsageProblem(f"{path} is too large for a list of machines.")
-        return cls(_names(data.decode("utf-8", "replace"), path))
+        return cls(_names(data.decode("utf-8-sig", "replace"), path))
 
 
 def usual(environment: Mapping[str, str] = os.environ) -> Path:
@@ -69,8 +69,8 @@ def _names(text: str, path: Path) -> dict[str, frozenset[str]]:
         stripped = line.strip()
         if not stripped or stripped.startswith("#"):
             continue
-        key, _, name = stripped.partition(" ")
-        shown = plain(name.strip(), NAME)
+        key, name = (*stripped.split(None, 1), "")[:2]
+        shown = plain(name, NAME)
         if not _is_key(key) or not shown:
             raise UsageProblem(
                 f"{path}, line {number}: that is no key with a name behind it.",

@@ -35,10 +35,11 @@ def _read(path: str) -> Letter | None:
         return None
     except OSError as error:
         return Letter(b"", f"not readable ({error.strerror})")
+    found = os.fstat(handle)
+    if not stat.S_ISREG(found.st_mode):
+        os.close(handle)
+        return None
     with os.fdopen(handle, "rb") as file:
-        found = os.fstat(file.fileno())
-        if not stat.S_ISREG(found.st_mode):
-            return None
         if found.st_size > MOST_BYTES:
             return Letter(b"", TOO_LARGE)
         try:

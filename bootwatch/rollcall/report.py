@@ -125,12 +125,13 @@ def _alert(row: Row) -> str:
     if row.level is None:
         return "it says that all is well" if row.condition is Condition.CLAIM else ""
     state = row.story.last.state
-    level = "" if row.condition is Condition.ALERT else f"{row.level.value}, "
-    following = ""
+    said = [] if row.condition is Condition.ALERT else [row.level.value]
+    if state.called:  # not by a sign of life
+        said.append(f"alert {state.called}")
     if state.next_system:
         usual = {True: " as usual", False: ", not as usual", None: ""}[state.expected]
-        following = f", starts next: {state.next_system}{usual}"
-    return f"{level}alert {state.called or '-'}{following}"
+        said.append(f"starts next: {state.next_system}{usual}")
+    return ", ".join(said)
 
 
 def _rhythm(row: Row) -> str:

@@ -116,11 +116,26 @@ def test_keys_for_the_list(rollcall: Run, tmp_path: Path) -> None:
     assert f"# new; 1 state, the last of 1 May 2026\n{public_key(KEYS['stranger'])} stranger\n" in said.out
 
 
+def test_a_list_from_any_editor(rollcall: Run, tmp_path: Path) -> None:
+    box = mbox(tmp_path / "box", signs())
+    line = f"\ufeff#ours\r\n  {public_key(KEYS['study'])}\tstudy \r\n\r\n"
+    (tmp_path / "list").write_text(line, newline="")
+    assert conditions(rollcall(box, "--json", "--known", str(tmp_path / "list"))) == {"study": "well"}
+
+
+def test_a_sign_of_life_during_an_alert_names_no_alert(rollcall: Run, tmp_path: Path) -> None:
+    sign = document("study", 90, 70.5, Level.DIVERTED, kind="sign of life", alert=None, called="")
+    box = mbox(tmp_path / "box", [*signs(), mail(seal(sign, KEYS["study"]), BEGIN + 70.5 * DAY)])
+    line = next(one for one in rollcall(box).out.splitlines() if one.startswith("study"))
+    assert line == "study    diverted            11 May 2026  starts next: Quarry, not as usual"
+
+
 def test_what_cannot_be_read_is_counted(rollcall: Run, tmp_path: Path) -> None:
     damaged = signs()[0].replace(b"bootwatch-state.json", b"x.json").replace(b"eyJ", b"eyK", 1)
     folder = maildir(tmp_path / "box", [*signs(), *signs("kitchen"), damaged, b"x" * (MOST_BYTES + 1)])
     (folder / "new/link").symlink_to("/etc/passwd")
     os.mkfifo(folder / "new/pipe")
+    (folder / "new/folder").mkdir()
     said = rollcall(folder, "--json")
     assert said.status == 0
     assert sum(said.document["passed_over"].values()) == 2
