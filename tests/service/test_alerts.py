@@ -228,6 +228,8 @@ def test_receipts_that_may_not_be_read_are_said_to_be(
 def test_no_alert_without_a_baseline(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["--root", str(tmp_path), "alerts"]) == 4
     assert capsys.readouterr().out == "this machine: no alert is open.\n"
+    assert main(["--root", str(tmp_path), "alerts", "--json"]) == 4
+    assert json.loads(capsys.readouterr().out)["alerts"] == []
 
 
 @pytest.mark.long
