@@ -50,7 +50,7 @@ def try_addresses(places: Places, names: Collection[str], given: bytes | None = 
         said = trial.trial(address, machine, config.care)
         if address.route is None:
             return library.deliver(address.to, said.subject, said.body, Level.ROUTINE)
-        return mail.deliver(Letter(own, machine, said.subject, said.body), address.route, line)
+        return mail.deliver(Letter(own, said.subject, said.body), address.route, line)
 
     asked = [one for one in known if not names or one.name in names]
     outcomes = dict(zip((one.identity for one in asked), _all(asked, attempt), strict=True))

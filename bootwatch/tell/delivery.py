@@ -8,7 +8,7 @@ from bootwatch.addresses import Address
 from bootwatch.model.alert import Kind
 from bootwatch.model.message import Message
 from bootwatch.model.told import Told
-from bootwatch.tell import html_mail, library, mail, owner, part, wording
+from bootwatch.tell import html_mail, library, mail, owner, part, subject, wording
 from bootwatch.tell.letter import Letter
 from bootwatch.tell.line import Line
 from bootwatch.tell.outcome import Outcome
@@ -62,13 +62,13 @@ def letter(message: Message, reader: str, context: Context = ALONE) -> Letter:
 def _owner(message: Message, context: Context) -> Letter:
     said = owner.owner_text(message, context.told)
     page = html_mail.owner_html(said.title, said.body, message.care.language)
-    return Letter("", message.machine, f"{message.machine}: {said.title}", said.body, page)
+    return Letter("", subject.of_machine(message.machine, said.title), said.body, page)
 
 
 def _technician(message: Message, context: Context) -> Letter:
     said, text = wording.subject(message), wording.text(message)
     page = html_mail.html_of(text, said)
-    return Letter("", message.machine, said, laid_out(text), page, _part(message, context.key))
+    return Letter("", said, laid_out(text), page, _part(message, context.key))
 
 
 def _part(message: Message, key: bytes | None) -> bytes:

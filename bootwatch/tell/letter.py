@@ -6,7 +6,6 @@ import datetime
 import email.policy
 import email.utils
 import hashlib
-import re
 from dataclasses import dataclass
 from email.headerregistry import Address
 from email.message import EmailMessage
@@ -32,7 +31,6 @@ class Letter:
     """
 
     identity: str
-    machine: str
     subject: str
     body: str
     html: str = ""
@@ -43,9 +41,9 @@ class Letter:
 def compose(letter: Letter, route: Route, now: datetime.datetime) -> EmailMessage:
     """``letter`` for the recipient of ``route``: text, the same as HTML, and what machines read."""
     mail = EmailMessage(policy=_HEADERS)
-    mail["Message-ID"] = _message_id(letter.identity, letter.machine)
+    mail["Message-ID"] = _message_id(letter.identity)
     if letter.thread not in ("", letter.identity):
-        mail["In-Reply-To"] = mail["References"] = _message_id(letter.thread, letter.machine)
+        mail["In-Reply-To"] = mail["References"] = _message_id(letter.thread)
     mail["Date"] = email.utils.format_datetime(now)
     mail["From"] = Address(plain(route.sender_name, 60), addr_spec=route.sender)
     mail["To"] = Address(addr_spec=route.recipient)
@@ -73,7 +71,7 @@ def _fill(mail: EmailMessage, letter: Letter) -> None:
         mail.add_attachment(letter.part, maintype=kind, subtype=subtype, filename=part.NAME)
 
 
-def _message_id(identity: str, machine: str) -> str:
+def _message_id(identity: str) -> str:
+    """Without the machine's name: a machine that gets another one stays in its threads."""
     digest = hashlib.sha256(identity.encode("utf-8", "surrogatepass")).hexdigest()[:32]
-    host = re.sub(r"[^a-z0-9-]+", "-", machine.lower()).strip("-")[:60] or "machine"
-    return f"<{digest}@{host}.bootwatch.invalid>"
+    return f"<{digest}@bootwatch.invalid>"

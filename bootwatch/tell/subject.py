@@ -25,7 +25,12 @@ _ENDINGS = {Level.WEAKENED: "weakened", Level.CHANGED: "worth knowing", Level.RO
 
 def subject(message: Message) -> str:
     """``reading-room-3: Quarry instead of Fernwick Linux at the next switch-on (entry missing)``"""
-    return plain(f"{plain(message.machine, _MACHINE)}: {_said(message)}", _SUBJECT)
+    return plain(of_machine(message.machine, _said(message)), _SUBJECT)
+
+
+def of_machine(machine: str, said: str) -> str:
+    """``said`` with the machine in front, whose name leaves it room."""
+    return f"{plain(machine, _MACHINE)}: {said}"
 
 
 def _said(message: Message) -> str:

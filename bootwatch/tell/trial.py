@@ -10,6 +10,7 @@ from bootwatch.model.level import Level
 from bootwatch.tell import owner_trial
 from bootwatch.tell.layout import wrapped
 from bootwatch.tell.plain import plain
+from bootwatch.tell.subject import of_machine
 
 _WIDTH = 74
 _WHAT = {
@@ -33,14 +34,14 @@ def trial(address: Address, machine: str, care: Care) -> Trial:
     """What ``address`` gets as a test, in its reader's words."""
     if address.reader != READERS[0]:
         title, sentences = owner_trial.owner_trial(care)
-        return Trial(f"{plain(machine, 60)}: {title}", _laid_out(sentences))
+        return Trial(of_machine(machine, title), _laid_out(sentences))
     sentences = [
         f"This is a test. Nothing happened on {plain(machine, 60)}.",
         f'Messages to "{plain(address.name, 60)}" get through. This address is told {_WHAT[address.least]} '
         f"(least: {address.least.value}).",
         "Somebody asked for it there with: bootwatch alerts test",
     ]
-    return Trial(f"{plain(machine, 60)}: a test, nothing happened", _laid_out(sentences))
+    return Trial(of_machine(machine, "a test, nothing happened"), _laid_out(sentences))
 
 
 def _laid_out(paragraphs: list[str]) -> str:

@@ -73,7 +73,7 @@ def of(sighting: Sighting) -> dict[str, Any]:
 
 def mail(part: bytes, time: datetime.datetime, machine: str = "study") -> bytes:
     """As it lies in a mailbox."""
-    letter = Letter(f"{machine} {time}", machine, f"{machine}: a sign of life", "All is well.\n", "", part)
+    letter = Letter(f"{machine} {time}", f"{machine}: a sign of life", "All is well.\n", "", part)
     letter_bytes = compose(letter, ROUTE, time).as_bytes().replace(b"\r\n", b"\n")
     received = f"Received: from {machine} by mail.example.org; {email.utils.format_datetime(time)}\n"
     return received.encode() + letter_bytes

@@ -111,6 +111,17 @@ def test_the_mails_of_one_alert_are_one_thread() -> None:
     assert owners["References"] == _sent(kinds.diverted(), "owner")["Message-ID"]
 
 
+def test_a_machine_that_is_renamed_stays_in_its_thread() -> None:
+    first = _sent(kinds.diverted())
+    later = _sent(replace(kinds.diverted(), machine="attic", stage=2, id="another"))
+    assert later["In-Reply-To"] == later["References"] == first["Message-ID"]
+
+
+def test_a_long_name_leaves_an_owners_subject_room_for_what_it_says() -> None:
+    mail = _sent(replace(kinds.diverted(), machine="long " * 60), "owner")
+    assert mail["Subject"].endswith(_sent(kinds.diverted(), "owner")["Subject"].partition(": ")[2])
+
+
 def test_signs_of_life_of_a_machine_are_a_thread_of_their_own() -> None:
     one, two = _sent(kinds.sign_of_life()), _sent(replace(kinds.sign_of_life(), id="another"))
     assert one["References"] == two["References"] != _sent(kinds.reminder())["References"]

@@ -35,7 +35,7 @@ def _text(mail: EmailMessage) -> str:
 
 def _letter(identity: str = "5-1f") -> Letter:
     sample = message()
-    return Letter(identity, sample.machine, wording.subject(sample), wording.body(sample))
+    return Letter(identity, wording.subject(sample), wording.body(sample))
 
 
 def _send(route: Route, letter: Letter | None = None, timeout: float = 5.0) -> Outcome:
@@ -65,13 +65,13 @@ def test_a_second_copy_has_the_same_message_id_and_another_message_has_not() -> 
             assert _send(_route(port), _letter(identity)).result is Result.DELIVERED
     first, again, other = (mail["Message-ID"] for mail in handler.mails)
     assert first == again != other
-    assert first.startswith("<") and first.endswith("@reading-room-3.bootwatch.invalid>")
+    assert first.startswith("<") and first.endswith("@bootwatch.invalid>")
 
 
 def test_hostile_text_adds_no_header_and_moves_no_cursor() -> None:
     handler = Handler()
     sample = message(hostile_drift())
-    letter = Letter("x\r\n", "\x1b\nmachine", "a\r\nBcc: all@example.org", wording.body(sample))
+    letter = Letter("x\r\n", "a\r\nBcc: all@example.org", wording.body(sample))
     with mail_server(handler) as port:
         assert _send(_route(port), letter).result is Result.DELIVERED
     (mail,) = handler.mails
@@ -84,7 +84,7 @@ def test_hostile_text_adds_no_header_and_moves_no_cursor() -> None:
 def test_letters_beyond_ascii_arrive() -> None:
     handler = Handler()
     with mail_server(handler) as port:
-        letter = Letter("x", "Lesesaal", "Größe: 大", "Größe 大\n.\n.allein\n")
+        letter = Letter("x", "Größe: 大", "Größe 大\n.\n.allein\n")
         assert _send(_route(port, "&name=Stübchen"), letter) == Outcome.delivered()
     (mail,) = handler.mails
     assert mail["Subject"] == "Größe: 大" and _text(mail) == "Größe 大\n.\n.allein\n"
