@@ -15,6 +15,7 @@ from bootwatch.model.change import Change, Drift
 from bootwatch.model.gap import Gap
 from bootwatch.model.level import Level
 from bootwatch.model.snapshot import Snapshot, State
+from bootwatch.recover.companions import companions
 from bootwatch.recover.harmless import in_harmless_order
 from bootwatch.recover.relocate import Move
 from bootwatch.recover.steps import Step, after_all
@@ -99,7 +100,7 @@ class _Planner:
 
     def plan(self) -> Plan:
         chosen = self._chosen
-        chosen = (*chosen, *self._helpful(chosen))
+        chosen = (*self._beside(chosen), *chosen, *self._helpful(chosen))
         steps, left, refused = self._harmless(chosen)
         if refused:  # what led up to them, an entry's place in the order say, goes with them
             chosen = tuple(one for one in chosen if one not in refused)
@@ -125,6 +126,10 @@ class _Planner:
             one for one in self.drift.changes if one.level.at_least(Level.WEAKENED) or one.id in self.also
         )
         return tuple(sorted(filter(self._is_asked, lost), key=lambda one: one.level.rank))
+
+    def _beside(self, chosen: Sequence[Change]) -> list[Change]:
+        """First of all: where the rest is cut off, what they lay beside is still missed."""
+        return companions(chosen, filter(self._is_asked, self.drift.changes))
 
     def _is_asked(self, change: Change) -> bool:
         if change.id in self.also:

@@ -14,6 +14,7 @@ from bootwatch.tell.routes_words import joined
 Document = dict[str, Any]
 
 _NAME = 60
+_MOST_LEFT = 20
 CARE = (
     SEALED,
     "Before anything is written, restart the other system once in full and shut it down from there: one that "
@@ -157,8 +158,10 @@ def _over(step: Document) -> str:
 
 def _left(document: Document, width: int) -> list[str]:
     lines: list[str] = []
-    for one in document["left"]:
+    for one in document["left"][:_MOST_LEFT]:
         lines += wrapped(f"{plain(str(one['what']))}: {plain(str(one['why']), 500)}.", width, "  - ")
+    if len(document["left"]) > _MOST_LEFT:
+        lines.append(f"  - and {len(document['left']) - _MOST_LEFT} more (with --json all)")
     title = "Not undone by this" if document["baseline"] else "Not done by this"
     return [title, "", *lines] if lines else []
 

@@ -28,6 +28,7 @@ from tests.recover.plans import (
     NEW_PART,
     ON_FERNWICK,
     ON_QUARRY,
+    Damage,
     emptied,
     made_anew,
     planned,
@@ -36,6 +37,7 @@ from tests.recover.plans import (
     whole,
 )
 
+BESIDE = "\\EFI\\fernwick\\settings.conf"
 MENU = f"{ENTRIES_FOLDER}\\fernwick.conf"
 PCI_ROOT = node(2, 1, bytes.fromhex("d041030a00000000"))
 
@@ -145,10 +147,32 @@ def test_what_else_a_system_needs_comes_back_with_it() -> None:
     before = state(((HALL, 1, held), (ATTIC, 1, ON_ATTIC)), entries=ENTRIES, order=(0, 1))
     before = replace(before, texts={hashlib.sha256(entry).hexdigest(): entry})
     weights = Weights([Rule(Level.ROUTINE, "file-missing")])
-    found = planned(replace(emptied(before, ON_FERNWICK), texts={}), before, weights=weights)
+    now = altered.without_folder(before, ON_FERNWICK, "\\EFI")
+    for path in (MENU, "\\linux", "\\notes.txt"):
+        now = altered.without_file(now, ON_FERNWICK, path)
+    found = planned(replace(now, texts={}), before, weights=weights)
     back = {step.file.path for step in found.steps if isinstance(step, WriteFile)}
     assert back == {FERNWICK, MENU, "\\linux"}
     assert how(found)["Fernwick Linux"] == How.BY_ITSELF
+
+
+@pytest.mark.parametrize(
+    ("lose", "back"),
+    [
+        (lambda now: altered.without_folder(now, ON_FERNWICK, "\\EFI\\fernwick"), [BESIDE, FERNWICK]),
+        (lambda now: emptied(now, ON_FERNWICK), [BESIDE, DEFAULT, FERNWICK, "\\notes.txt"]),
+        (lambda now: altered.without_file(now, ON_FERNWICK, BESIDE), []),
+    ],
+)
+def test_what_lay_beside_a_loader_comes_back_with_it(lose: Damage, back: list[str]) -> None:
+    """Though nobody missed it; what lay elsewhere only where the file system is a new one."""
+    held = {**ON_HALL, BESIDE: text("settings"), "\\notes.txt": text("notes")}
+    before = state(((HALL, 1, held), (ATTIC, 1, ON_ATTIC)), entries=ENTRIES, order=(0, 1))
+    found = planned(lose(before), before)
+    assert sorted(step.file.path for step in found.steps if isinstance(step, WriteFile)) == sorted(back)
+    without = planned(lose(before), before, without={digest("settings")})
+    told = {one.change.scope["path"]: one.why for one in without.left}
+    assert told.get(BESIDE) == ("no copy of it was kept" if back else None)
 
 
 @pytest.mark.parametrize("place", ["gpt:" + NEW_PART, ON_FERNWICK])
