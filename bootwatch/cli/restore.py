@@ -106,15 +106,15 @@ def _restore(places: Places, arguments: argparse.Namespace) -> int:
         made = _planned(places, arguments)
         if isinstance(made, int):
             return made
-    if not arguments.json:
-        from bootwatch.tell.restore_report import restore_report
+    from bootwatch.tell.restore_report import CARE, restore_report
 
+    if not arguments.json:
         words = [as_called("restore", arguments), *map(shlex.quote, asked_for(arguments).words())]
         hint = "" if arguments.write else plain(" ".join(words), 2000)
         print(restore_report(made, hint=hint), end="")
     if not arguments.write:
         if arguments.json:
-            print(json.dumps(made, indent=1))
+            print(json.dumps(made | {"cautions": list(CARE)}, indent=1))
         return 1 if made["steps"] else 0
     return write_it(places, arguments, made, asked_for(arguments)) if made["steps"] else 0
 

@@ -26,7 +26,7 @@ def write_it(places: Places, arguments: argparse.Namespace, made: Document, aske
     """1 where nothing was written since the person didn't want it, or where it stopped in the middle."""
     from bootwatch.recover.carry_out import Stopped
     from bootwatch.service.restore import write
-    from bootwatch.tell.restore_report import done_lines
+    from bootwatch.tell.restore_report import CARE, done_lines
 
     if not arguments.yes and not _is_agreed(arguments):
         return 1
@@ -36,7 +36,8 @@ def write_it(places: Places, arguments: argparse.Namespace, made: Document, aske
         return _explain(stopped, arguments)
     number, steps = (record.number, [one.step for one in record.written]) if record else (0, [])
     if arguments.json:
-        print(json.dumps({"format": "bootwatch/restored/1", "restore": number, "steps": steps}, indent=1))
+        document = {"format": "bootwatch/restored/1", "restore": number, "steps": steps}
+        print(json.dumps(document | {"cautions": list(CARE)}, indent=1))
     elif record:
         called = as_called("restore", arguments), _look_again(asked, arguments)
         print("\n".join(["", *done_lines(number, len(steps), *called)]))

@@ -187,6 +187,8 @@ def test_a_trial_asks_for_one_start_only(machine: Commands) -> None:
     assert machine("restore", "--trial").status == 2
     said = machine("restore", "--trial", "Quarry")
     assert said.status == 1 and "recovery" in said.out
+    cautions = machine("restore", "--trial", "Quarry", "--json").document["cautions"]
+    assert any("recovery-key" in one for one in cautions)
     assert machine("restore", "--trial", "Quarry", "--write", "--yes").status == 0
     assert root.variable_file("BootNext").read_bytes()[4:] == struct.pack("<H", 1)
     assert {name: data for name, data in variables(root).items() if "BootNext" not in name} == before
