@@ -151,8 +151,14 @@ WAYS: dict[str, Way] = {"restore": restore, "kit": kit, "without": without_basel
 UNPREPARED = {"without"}
 # Where a way can't, and why.
 UNABLE = {
-    ("a file where the loader's folder was", way): "what somebody put there is left to him"
-    for way in ("restore", "kit")
+    **{
+        ("a file where the loader's folder was", way): "what somebody put there is left to him"
+        for way in ("restore", "kit")
+    },
+    (
+        "the firmware's own entries put first",
+        "without",
+    ): "what there is keeps its order, as nobody knows the usual one: a person chooses in the menu",
 }
 
 

@@ -25,7 +25,7 @@ def test_both_start_after_a_sample_of_damages() -> None:
 @pytest.mark.whole
 @pytest.mark.parametrize("way", WAYS)
 def test_both_start_after_every_damage(way: str) -> None:
-    found = list(rows(DAMAGES.values(), [way], before=True))
+    found = list(rows(DAMAGES.values(), [way], before=way == "restore"))
     assert [line(row) for row in found if row.is_back is ((row.damage, way) in UNABLE)] == []
     # The damage has to be one, or nothing was tried.
     wrong = [row for row in found if row.before and row.before.as_usual is DAMAGES[row.damage].is_lost]
