@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import shutil
 import struct
 from collections.abc import Callable
@@ -280,3 +281,17 @@ def test_a_plan_says_nothing_of_what_is_mapped(replaced: Commands) -> None:
     made = replaced("restore", "--map", MAPPED, "--json").document
     with pytest.raises(Problem):
         write(places(replaced), made, by="root")
+
+
+def test_the_reader_works_it_out_for_root(machine: Commands) -> None:
+    """As root's command has it done: from a recorded snapshot, into a file that was handed over."""
+    machine("snapshot", "--moment", "boot")
+    for asked, sort in ((Asked(kind=Kind.TRIAL, system="Quarry"), "set-next"), (Asked(), "")):
+        handed = os.memfd_create("plan")
+        said = machine("restore", *asked.words(), "--planned-for", "1", str(os.dup(handed)))
+        if sort:
+            os.lseek(handed, 0, os.SEEK_SET)
+            made = json.loads(os.read(handed, 1 << 20))
+            assert (said.status, made["steps"][0]["step"], made["snapshot"]) == (0, sort, 1)
+        else:  # without a baseline nothing was compared
+            assert said.status == 3 and "no comparison" in said.err
