@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import json
 import os
 import signal
 import stat
@@ -12,15 +11,12 @@ import sys
 import threading
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from bootwatch.addresses import Address
-from bootwatch.keep.receipts import Receipts, utc_now
-from bootwatch.keep.spool import Spool
+from bootwatch.keep.receipts import utc_now
 from bootwatch.model.alert import Kind
-from bootwatch.model.level import Level
 from bootwatch.model.message import Message
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem, UsageProblem
@@ -29,53 +25,12 @@ from bootwatch.tell import schedule
 from bootwatch.tell.delivery import Context
 from bootwatch.tell.line import Line
 from bootwatch.tell.outcome import Outcome
+from tests.service.spooled import Machine, to
 from tests.tell.samples import ORDER_CHANGED, message
-from tests.tell.smtp import Handler, Scripted, certificate, free_port, mail_server
+from tests.tell.smtp import Handler, Scripted, certificate, mail_server
 
 PROJECT = Path(__file__).parents[2]
 SECRET = "hush-hush-1"
-
-
-class Machine:
-    """A machine root with a spool, for one test."""
-
-    def __init__(self, root: Path) -> None:
-        self.places = Places.below(root)
-        (root / "run").mkdir()
-        self.places.addresses.parent.mkdir(parents=True)
-        self.addresses("[]")
-        self.spool = Spool(self.places.spool)
-
-    def addresses(self, text: str, mode: int = 0o600) -> None:
-        self.places.addresses.write_text(f"addresses: {text}\n")
-        self.places.addresses.chmod(mode)
-
-    def motd(self) -> str:
-        return (self.places.root / "run/bootwatch/send/motd").read_text()
-
-    def state(self) -> dict[str, Any]:
-        document: dict[str, Any] = json.loads(
-            (self.places.root / "run/bootwatch/send/state.json").read_text()
-        )
-        return document
-
-    def outcomes(self) -> list[tuple[str, str, bool]]:
-        receipts = Receipts(self.places.receipts)
-        names = sorted(path.name for path in self.places.receipts.glob("*.json"))
-        return [
-            (one.name, one.outcome, one.final)
-            for name in names
-            for one in receipts.read(name).receipts.values()
-        ]
-
-    def everything(self) -> str:
-        """All that was written, but for the addresses themselves."""
-        files = [
-            path
-            for path in self.places.root.rglob("*")
-            if path.is_file() and path != self.places.addresses and path.name != "key"
-        ]
-        return "".join(path.read_bytes().decode("latin-1") for path in files)
 
 
 @pytest.fixture
@@ -89,14 +44,6 @@ def at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(schedule, "wait_after", lambda attempts: schedule.FIRST_WAIT * 0)
 
 
-def _to(port: int, name: str = "Anna", **more: str) -> str:
-    extra = "".join(f", {key}: {value}" for key, value in more.items())
-    who = name.lower()
-    return (
-        f"{{name: {name}, to: 'mailto://127.0.0.1:{port}/?from=pc@example.org&to={who}@example.org'{extra}}}"
-    )
-
-
 def test_each_message_is_delivered_once_and_receipted(
     machine: Machine, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -104,7 +51,7 @@ def test_each_message_is_delivered_once_and_receipted(
     machine.spool.put(message(identity="a", snapshot=5))
     machine.spool.put(message(identity="b", snapshot=6))
     with mail_server(handler) as port:
-        machine.addresses(f"[{_to(port)}, {_to(port, 'Ben')}]")
+        machine.addresses(f"[{to(port)}, {to(port, 'Ben')}]")
         assert send(machine.places) == 0
         assert send(machine.places) == 0
     assert sorted(handler.recipients) == ["anna@example.org"] * 2 + ["ben@example.org"] * 2
@@ -122,7 +69,7 @@ def test_a_server_that_is_busy_is_tried_again(machine: Machine, at_once: None) -
     handler = Handler(answers={"RCPT": "450 busy"})
     machine.spool.put(message())
     with mail_server(handler) as port:
-        machine.addresses(f"[{_to(port)}]")
+        machine.addresses(f"[{to(port)}]")
         assert send(machine.places) == 1
         assert machine.outcomes() == [("Anna", "failed", False)]
         handler.answers.clear()
@@ -135,7 +82,7 @@ def test_what_failed_waits_before_it_is_tried_again(machine: Machine) -> None:
     handler = Handler(answers={"RCPT": "450 busy"})
     machine.spool.put(message())
     with mail_server(handler) as port:
-        machine.addresses(f"[{_to(port)}]")
+        machine.addresses(f"[{to(port)}]")
         assert send(machine.places) == 1
         handler.answers.clear()
         assert send(machine.places) == 1
@@ -198,7 +145,7 @@ def test_a_mistake_in_the_addresses_stops_sending_and_shows_until_it_is_mended(
     out = capfd.readouterr()
     assert SECRET not in machine.everything() + out.out + out.err + str(caught.value) + caught.value.hint
     with mail_server(handler) as port:
-        machine.addresses(f"[{_to(port)}]")
+        machine.addresses(f"[{to(port)}]")
         assert send(machine.places) == 0
     assert len(handler.mails) == 1 and machine.motd() == "" and machine.state()["mistakes"] == []
 
@@ -208,9 +155,9 @@ def test_without_addresses_nothing_is_left_and_the_first_address_hears_of_it(mac
     machine.spool.put(message())
     assert send(machine.places) == 0
     with mail_server(handler) as port:
-        machine.addresses(f"[{_to(port)}]")
+        machine.addresses(f"[{to(port)}]")
         assert send(machine.places) == 0
-        machine.addresses(f"[{_to(port)}, {_to(port, 'Ben')}]")
+        machine.addresses(f"[{to(port)}, {to(port, 'Ben')}]")
         assert send(machine.places) == 0
     assert handler.recipients == ["anna@example.org"], "what reached somebody is over"
 
@@ -219,7 +166,7 @@ def test_each_address_has_its_own_least_level(machine: Machine) -> None:
     handler = Handler()
     machine.spool.put(message(news=(ORDER_CHANGED.id,)))
     with mail_server(handler) as port:
-        machine.addresses(f"[{_to(port)}, {_to(port, 'Ben', least='changed')}]")
+        machine.addresses(f"[{to(port)}, {to(port, 'Ben', least='changed')}]")
         assert send(machine.places) == 0
     assert handler.recipients == ["ben@example.org"]
     assert ("Anna", "skipped", True) in machine.outcomes()
@@ -232,7 +179,7 @@ def test_a_damaged_message_does_not_hold_up_the_others(
     machine.spool.put(message())
     (machine.places.spool / "000000001-x\x1b.json").write_text("{")
     with mail_server(handler) as port:
-        machine.addresses(f"[{_to(port)}]")
+        machine.addresses(f"[{to(port)}]")
         assert send(machine.places) == 0
     assert len(handler.mails) == 1
     error = capsys.readouterr().err
@@ -251,7 +198,7 @@ def _in_a_process(machine: Machine) -> subprocess.Popen[bytes]:
 def test_a_power_cut_in_mid_send_loses_nothing(machine: Machine) -> None:
     machine.spool.put(message())
     with Scripted(**{".": "..."}) as server:
-        machine.addresses(f"[{_to(server.port)}]")
+        machine.addresses(f"[{to(server.port)}]")
         process = _in_a_process(machine)
         assert server.got_mail.wait(10)
         process.send_signal(signal.SIGKILL)
@@ -268,7 +215,7 @@ def test_two_senders_at_once_deliver_once(machine: Machine) -> None:
     handler = Handler()
     machine.spool.put(message())
     with mail_server(handler) as port:
-        machine.addresses(f"[{_to(port)}]")
+        machine.addresses(f"[{to(port)}]")
         statuses: list[int] = []
         threads = [threading.Thread(target=lambda: statuses.append(send(machine.places))) for _ in range(4)]
         for thread in threads:
@@ -283,7 +230,7 @@ def test_where_no_receipts_can_be_kept_nothing_is_sent(machine: Machine) -> None
     machine.spool.put(message())
     machine.places.receipts.write_text("not a folder")
     with mail_server(handler) as port:
-        machine.addresses(f"[{_to(port)}]")
+        machine.addresses(f"[{to(port)}]")
         with pytest.raises(MachineProblem, match="Receipts can't be kept"):
             send(machine.places)
     assert handler.mails == []
@@ -292,7 +239,7 @@ def test_where_no_receipts_can_be_kept_nothing_is_sent(machine: Machine) -> None
 def test_what_each_run_did_is_there_as_data(machine: Machine) -> None:
     machine.spool.put(message())
     with Scripted(RCPT="550 no such user") as server:
-        machine.addresses(f"[{_to(server.port)}]")
+        machine.addresses(f"[{to(server.port)}]")
         sent = deliver_spooled(machine.places)
     (delivery,) = sent.deliveries
     assert delivery.task.address.name == "Anna" and "550 no such user" in delivery.outcome.why
@@ -310,86 +257,11 @@ def test_on_the_running_machine_only_the_senders_own_user_sends(tmp_path: Path) 
     assert list(places.receipts.iterdir()) == []
 
 
-class SpoolingHandler(Handler):
-    """While it takes the first mail, the reader spools another message."""
-
-    def __init__(self, spool: Spool) -> None:
-        super().__init__()
-        self._spool = spool
-
-    async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:  # noqa: N802
-        if not self.mails:
-            self._spool.put(message(identity="b", snapshot=6))
-        return await super().handle_DATA(server, session, envelope)
-
-
-def test_what_is_spooled_meanwhile_is_sent_in_the_same_run(machine: Machine) -> None:
-    """Nothing starts another run for it: systemd drops what it sees while the unit is running."""
-    machine.spool.put(message(identity="a", snapshot=5))
-    handler = SpoolingHandler(machine.spool)
-    with mail_server(handler) as port:
-        machine.addresses(f"[{_to(port)}]")
-        assert send(machine.places) == 0
-    assert len(handler.mails) == 2
-
-
-def test_messages_of_one_reading_go_out_in_the_order_of_alert_and_stage(machine: Machine) -> None:
-    handler = Handler()
-    over, opened = "a" * 16, "b" * 16
-    clear = replace(message(identity="1"), kind=Kind.ALL_CLEAR, is_over=Level.STRANDED)
-    spooled = [
-        replace(message(identity="2"), alert=opened, called="a10", stage=1),
-        replace(clear, alert=over, called="a9", stage=2),
-        replace(message(identity="3"), alert=over, called="a9", stage=1),
-    ]
-    for one in spooled:
-        machine.spool.put(one)
-    with mail_server(handler) as port:
-        machine.addresses(f"[{_to(port)}]")
-        sent = deliver_spooled(machine.places)
-    told = [(one.task.message.called, one.task.message.stage) for one in sent.deliveries]
-    assert told == [("a9", 1), ("a9", 2), ("a10", 1)]
-
-
-def test_what_comes_later_does_not_overtake_what_waits(machine: Machine) -> None:
-    now = [utc_now()]
-    machine.spool.put(message(identity="a", snapshot=5))
-    with Scripted(RCPT="450 busy") as server:
-        machine.addresses(f"[{_to(server.port)}]")
-        assert deliver_spooled(machine.places, lambda: now[0]).left == 1
-        machine.spool.put(message(identity="b", snapshot=6))
-        # Something new is a reason to try at once, and only once; then both wait.
-        for tried in (1, 0, 0):
-            now[0] += datetime.timedelta(minutes=1)
-            sent = deliver_spooled(machine.places, lambda: now[0])
-            assert ([one.task.message.snapshot for one in sent.deliveries], sent.left) == ([5] * tried, 2)
-        server.answers["RCPT"] = "250 OK"
-        now[0] += datetime.timedelta(minutes=10)
-        sent = deliver_spooled(machine.places, lambda: now[0])
-    assert [one.task.message.snapshot for one in sent.deliveries] == [5, 6] and server.mails == 2
-
-
-@pytest.mark.long
-def test_after_weeks_without_a_network_one_sign_of_life_is_enough(machine: Machine) -> None:
-    handler, now = Handler(), [utc_now()]
-    gone = free_port()
-    machine.addresses(f"[{_to(gone)}]")
-    for week in range(3):
-        sign = replace(message(identity=f"s{week}", snapshot=week + 1), kind=Kind.SIGN_OF_LIFE)
-        machine.spool.put(sign)
-        assert deliver_spooled(machine.places, lambda: now[0]).left == 1
-        now[0] += datetime.timedelta(days=7)
-    with mail_server(handler, port=gone):
-        assert deliver_spooled(machine.places, lambda: now[0]).left == 0
-    assert len(handler.mails) == 1
-    assert [outcome for _, outcome, _ in machine.outcomes()] == ["skipped", "skipped", "delivered"]
-
-
 def test_any_user_may_see_who_knows_of_an_alert(machine: Machine) -> None:
     handler = Handler(answers={"RCPT ben@example.org": "450 busy"})
     machine.spool.put(replace(message(), alert="feed", called="a1"))
     with mail_server(handler) as port:
-        machine.addresses(f"[{_to(port)}, {_to(port, 'Ben')}, {_to(port, 'Cleo', reader='owner')}]")
+        machine.addresses(f"[{to(port)}, {to(port, 'Ben')}, {to(port, 'Cleo', reader='owner')}]")
         sent = deliver_spooled(machine.places)
         shown = [(one["alert"], one["address"], one["reader"]) for one in machine.state()["told"]]
         assert sent.left == 1 and shown == [("feed", "Anna", "technician"), ("feed", "Cleo", "owner")]
@@ -403,7 +275,7 @@ def test_what_got_through_makes_good_for_what_was_refused(machine: Machine) -> N
     handler = Handler(answers={"RCPT": "550 no such user"})
     machine.spool.put(replace(message(identity="a", snapshot=5), alert="feed"))
     with mail_server(handler) as port:
-        machine.addresses(f"[{_to(port)}]")
+        machine.addresses(f"[{to(port)}]")
         assert send(machine.places) == 0 and machine.state()["untold"][0]["for_good"] is True
         handler.answers.clear()
         sign = replace(message(identity="s", snapshot=6), kind=Kind.SIGN_OF_LIFE)
@@ -423,7 +295,7 @@ def test_the_machines_key_is_used_where_there_is_one(
     machine: Machine, monkeypatch: pytest.MonkeyPatch, data: bytes | None, key: bytes | None
 ) -> None:
     machine.spool.put(message())
-    machine.addresses(f"[{_to(9)}]")
+    machine.addresses(f"[{to(9)}]")
     if data is not None:
         machine.places.machine_key.write_bytes(data)
     given: dict[str, bytes | None] = {}
