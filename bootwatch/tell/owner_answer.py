@@ -7,7 +7,7 @@ leads to "leave it on and call".
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
 from typing import Any
@@ -71,7 +71,11 @@ class Verdict:
 
 
 def verdict(message: Message) -> Verdict:
-    return _Judge(message).verdict()
+    """What is true for the owner. Where another version wrote differently what starts, it isn't known."""
+    try:
+        return _Judge(message).verdict()
+    except (KeyError, TypeError, AttributeError, ValueError):
+        return _Judge(replace(message, routes={}, state={})).verdict()
 
 
 @dataclass(frozen=True)
