@@ -60,7 +60,11 @@ def letter(message: Message, reader: str, context: Context = ALONE) -> Letter:
 
 
 def _owner(message: Message, context: Context) -> Letter:
-    said = owner.owner_text(message, context.told)
+    try:
+        said = owner.owner_text(message, context.told)
+    except (LookupError, TypeError, AttributeError):
+        # Another version wrote differently what starts, so that isn't known; they are told all the same.
+        said = owner.owner_text(replace(message, routes={}, state={}), context.told)
     page = html_mail.owner_html(said.title, said.body, message.care.language)
     return Letter("", subject.of_machine(message.machine, said.title), said.body, page)
 

@@ -7,7 +7,7 @@ leads to "leave it on and call".
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
 from typing import Any
@@ -71,11 +71,9 @@ class Verdict:
 
 
 def verdict(message: Message) -> Verdict:
-    """What is true for the owner. Where another version wrote differently what starts, it isn't known."""
-    try:
-        return _Judge(message).verdict()
-    except (KeyError, TypeError, AttributeError, ValueError):
-        return _Judge(replace(message, routes={}, state={})).verdict()
+    """What is true for the owner. Raises LookupError, TypeError or AttributeError where what starts isn't
+    written in the way of this version."""
+    return _Judge(message).verdict()
 
 
 @dataclass(frozen=True)

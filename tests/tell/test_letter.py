@@ -96,6 +96,15 @@ def test_words_go_out_where_the_state_can_not(state: dict[str, object]) -> None:
     assert _text(mail, "plain") == wording.body(kinds.diverted())
 
 
+@pytest.mark.parametrize("routes", [{"next_start": 5, "systems": "x"}, {"systems": [{"removable": False}]}])
+def test_an_owner_is_told_to_call_where_another_version_says_differently_what_starts(
+    routes: dict[str, object],
+) -> None:
+    body = letter(replace(kinds.diverted(), routes=routes), "owner").body
+    assert body.startswith(letter(replace(kinds.diverted(), routes={}, state={}), "owner").body[:60])
+    assert "leave" in body.lower() and "call" in body
+
+
 def test_the_mails_of_one_alert_are_one_thread() -> None:
     first, later, end = (_sent(one) for one in (kinds.diverted(), kinds.reminder(), kinds.all_clear()))
     root = first["Message-ID"]

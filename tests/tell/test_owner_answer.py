@@ -250,13 +250,3 @@ def test_what_is_lost_or_doubtful_is_named() -> None:
     assert (found.why, found.systems) == (Why.LOST, ("Quarry",))
     found = verdict(message(Level.STRANDED, findings=(lost(),)))
     assert (found.why, found.systems) == (Why.DOUBTFUL, ("Quarry",))
-
-
-@pytest.mark.parametrize("kind", [Kind.NEWS, Kind.ALL_CLEAR])
-@pytest.mark.parametrize(
-    "routes", [{"next_start": 5, "systems": "x"}, {"systems": [{}]}, {"systems": [{"removable": False}]}]
-)
-def test_what_another_version_wrote_differently_is_not_known(routes: dict[str, Any], kind: Kind) -> None:
-    told = replace(message(Level.STRANDED, findings=(lost(),)), routes=routes, kind=kind)
-    found = verdict(told)
-    assert (found.answer, found.why) == (Answer.CALL, Why.UNKNOWN)
