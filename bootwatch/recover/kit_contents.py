@@ -116,12 +116,13 @@ def _add_volume(kit: Contents, state: State, volume: Volume, copy: Copy) -> None
         data = state.texts.get(file.sha256)
         if data is None:
             data = copy(file.sha256)
-        is_in = data is not None and kit.add(_place(folder, file), data)
+        is_in = data is not None and kit.add(place_of(folder, file), data)
         if not is_in and file.program:
             kit.about["without"].append({"volume": volume.identity, "path": file.path})
 
 
-def _place(folder: str, file: File) -> str:
+def place_of(folder: str, file: File) -> str:
+    """Where a file of a boot volume lies in a kit; "" where it can't."""
     try:
         return "/".join((VOLUMES, folder, *parts_of(file.path)))
     except Problem:

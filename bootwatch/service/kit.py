@@ -28,6 +28,7 @@ from bootwatch.recover.kit_files import files_at
 from bootwatch.recover.kit_names import safe_name
 from bootwatch.recover.kit_program import program
 from bootwatch.recover.kit_write import require_free, write_folder, write_zip
+from bootwatch.recover.shell import shell_files
 from bootwatch.service.ask import must_ask
 from bootwatch.service.sheet import sheets_for
 from bootwatch.tell.kit_readme import readme
@@ -60,6 +61,11 @@ def _readme(given: Given) -> dict[str, bytes]:
     return {"README.txt": readme(given.about).encode()}
 
 
+def _shell(given: Given) -> dict[str, bytes]:
+    baseline = given.baseline
+    return shell_files(baseline.state, baseline.machine, baseline.saved, given.about["volumes"], given.files)
+
+
 def _sheets(given: Given) -> dict[str, bytes]:
     made = given.about["made"]
     held = Held(_name(given.about["machine"], made), made, given.files)
@@ -68,7 +74,7 @@ def _sheets(given: Given) -> dict[str, bytes]:
 
 # What else goes into a kit: each gives files by their path in it, with slashes. The sheets say what is in it,
 # and come last.
-MORE: tuple[More, ...] = (_program, _readme, _sheets)
+MORE: tuple[More, ...] = (_program, _readme, _shell, _sheets)
 
 
 @dataclass(frozen=True)

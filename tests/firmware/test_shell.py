@@ -1,0 +1,68 @@
+"""No system starts any more: the kit's startup.nsh in the firmware's own shell, then each system started."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.firmware.damages import DAMAGES
+from tests.firmware.restore_machine import Dual
+from tests.firmware.restore_ways import proof
+from tests.firmware.shell_way import begin, by_shell, give_back, typed, with_stick
+
+pytestmark = pytest.mark.firmware
+
+
+def damaged(folder: Path, name: str) -> Dual:
+    dual = Dual.made(folder, full=DAMAGES[name].full)
+    dual.save_baseline()
+    DAMAGES[name].do(dual)
+    return dual
+
+
+def test_both_start_after_volumes_emptied_and_entries_gone(tmp_path: Path) -> None:
+    """Files come back onto their volumes, entries byte for byte under their own numbers."""
+    dual = damaged(tmp_path, "both boot volumes emptied, a fresh store")
+    said = by_shell(dual)
+    assert "(Fernwick Linux): written and read back" in said
+    assert "startx64.efi: put back" in said
+    assert proof(dual).as_usual
+
+
+# What this way is for: what somebody replaced by something else is left to him, and said.
+ENTRIES = [name for name, one in DAMAGES.items() if one.entries]
+FILES = [
+    *("loader deleted", "loader emptied", "the other system's loader deleted", "the loader's folder gone"),
+    *("boot volume emptied", "boot volume re-formatted", "entry and loader both gone"),
+    *("partition re-created, its files kept (new PARTUUID)", "both loaders emptied"),
+]
+
+
+@pytest.mark.whole
+@pytest.mark.parametrize("name", [*ENTRIES, *FILES])
+def test_both_start_after_a_damage(name: str, tmp_path: Path) -> None:
+    dual = damaged(tmp_path, name)
+    by_shell(dual)
+    assert proof(dual).both
+
+
+@pytest.mark.whole
+@pytest.mark.parametrize(
+    "command", ['dmpstore -l "%0\\..\\entries.dmpstore"', '"%0\\..\\entries.nsh"'], ids=["dmpstore", "setvar"]
+)
+def test_exactly_the_former_variables(command: str, tmp_path: Path) -> None:
+    """The shell's own commands take what the kit holds, and the firmware's store has every byte of it."""
+    dual = Dual.made(tmp_path)
+    dual.save_baseline()
+    with dual.variables() as variables:
+        former = {name: variables.get(name) for name in variables.names() if name.startswith("Boot")}
+    DAMAGES["both entries deleted"].do(dual)
+    DAMAGES["a new entry in front starts the other system"].do(dual)
+    machine = with_stick(dual, f"{command}\r\nreset -s\r\n".encode())
+    with machine.running() as process:
+        begin(process)
+        process.wait_text("startup.nsh")
+        typed(process, "\n")
+        process.wait_end()
+    give_back(dual)
+    with dual.variables() as variables:
+        assert {name: variables.get(name) for name in former} == former
