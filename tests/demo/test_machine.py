@@ -91,6 +91,7 @@ def test_sysfs_agrees_with_the_partition_table(machine: DemoMachine) -> None:
     assert str(parts.TARN.guid).upper() in told
 
 
+@pytest.mark.long
 def test_the_update_takes_only_what_is_fernwicks(tmp_path: Path) -> None:
     machine = build(tmp_path)
     boot_id = (tmp_path / "proc/sys/kernel/random/boot_id").read_text()

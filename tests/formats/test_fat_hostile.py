@@ -102,6 +102,7 @@ def test_a_limit_is_that_of_one_question() -> None:
         fat.find(last + "\\absent")
 
 
+@pytest.mark.long
 def test_a_chain_that_jumps_at_every_cluster() -> None:
     reader = Reader(fat_hostile.a_file_in_a_million_pieces())
     fat = Volume(reader)

@@ -31,7 +31,10 @@ def damage(random: Random, data: bytes) -> bytes:
     return bytes(changed[: random.randrange(len(changed) + 1)] if random.random() < 0.2 else changed)
 
 
-@pytest.mark.parametrize("name", TARGETS)
+# Those of volumes take as long as all others together.
+@pytest.mark.parametrize(
+    "name", [pytest.param(one, marks=pytest.mark.long) if one == "fat" else one for one in TARGETS]
+)
 def test_what_once_showed_a_fault(name: str) -> None:
     for sample in samples(name).values():
         # A volume is asked four questions, a second each.
