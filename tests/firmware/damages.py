@@ -19,8 +19,8 @@ Deed = Callable[[Dual], None]
 
 @dataclass(frozen=True)
 class Damage:
-    """`is_lost`: whether it takes a start away; `full`: entries have whole device paths; `entries`: it does
-    nothing but to entries and their order."""
+    """`is_lost`: whether Fernwick Linux no longer starts by itself, or Quarry not at all; `full`: entries have
+    whole device paths; `entries`: it does nothing but to entries and their order."""
 
     name: str
     do: Deed
@@ -67,17 +67,17 @@ def entry_deleted(dual: Dual) -> None:
     _lose_entry(dual, FERNWICK)
 
 
-@damage("the other system's entry deleted", entries=True)
+@damage("the other system's entry deleted", is_lost=False, entries=True)
 def other_entry_deleted(dual: Dual) -> None:
     _lose_entry(dual, QUARRY)
 
 
-@damage("both entries deleted", entries=True)
+@damage("both entries deleted", is_lost=False, entries=True)
 def entries_deleted(dual: Dual) -> None:
     _lose_entry(dual, *SYSTEMS)
 
 
-@damage("a fresh store: the firmware has made its own entries anew", entries=True)
+@damage("a fresh store: the firmware has made its own entries anew", is_lost=False, entries=True)
 def fresh_store(dual: Dual) -> None:
     cache.copy(X64.variables, dual.folder / "variables.raw")
     dual.start()
@@ -103,13 +103,13 @@ def entry_unlisted(dual: Dual) -> None:
         variables.order = [number for number in variables.order if number != FERNWICK.number]
 
 
-@damage("no boot order at all", entries=True)
+@damage("no boot order at all", is_lost=False, entries=True)
 def order_gone(dual: Dual) -> None:
     with dual.variables() as variables:
         variables.delete("BootOrder")
 
 
-@damage("an order of entries that aren't there", entries=True)
+@damage("an order of entries that aren't there", is_lost=False, entries=True)
 def order_of_nothing(dual: Dual) -> None:
     with dual.variables() as variables:
         variables.order = [0x0040, 0x0041]
@@ -120,7 +120,7 @@ def entry_inactive(dual: Dual) -> None:
     _set_entry(dual, FERNWICK.number, FERNWICK.option(attributes=0))
 
 
-@damage("both entries switched off", entries=True)
+@damage("both entries switched off", is_lost=False, entries=True)
 def entries_inactive(dual: Dual) -> None:
     for system in SYSTEMS:
         _set_entry(dual, system.number, system.option(attributes=0))
@@ -222,7 +222,7 @@ def loader_is_others(dual: Dual) -> None:
     dual.volume(FERNWICK).write({FERNWICK.loader: program(QUARRY.name)})
 
 
-@damage("the other system's loader deleted")
+@damage("the other system's loader deleted", is_lost=False)
 def other_loader_deleted(dual: Dual) -> None:
     dual.volume(QUARRY).remove(QUARRY.loader)
 
@@ -316,7 +316,7 @@ def type_flipped(dual: Dual) -> None:
     _sfdisk(dual, FERNWICK, "--part-type", "1", BASIC_DATA)
 
 
-@damage("partition renumbered", is_lost=False)
+@damage("partition renumbered")
 def renumbered(dual: Dual) -> None:
     _sfdisk(dual, FERNWICK, "--wipe=never", stdin=_table(FERNWICK, 2, FERNWICK.partition))
 
@@ -353,7 +353,7 @@ def entry_and_loader(dual: Dual) -> None:
     loader_deleted(dual)
 
 
-@damage("both loaders emptied")
+@damage("both loaders emptied", is_lost=False)
 def both_loaders_emptied(dual: Dual) -> None:
     for system in SYSTEMS:
         dual.volume(system).write({system.loader: b""})
