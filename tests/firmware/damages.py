@@ -19,7 +19,7 @@ Deed = Callable[[Dual], None]
 
 @dataclass(frozen=True)
 class Damage:
-    """`is_lost`: whether Fernwick Linux no longer starts by itself, or Quarry not at all; `full`: entries have
+    """`is_lost`: whether Fernwick Linux no longer starts by itself or Quarry at all; `full`: entries have
     whole device paths; `entries`: it does nothing but to entries and their order."""
 
     name: str
