@@ -164,7 +164,7 @@ class Entries:
         switch = [
             f"setvar %bwf{one.place}% {_ALL} ={one.hex}",
             *_content_of(f"%bwf{one.place}%"),
-            *_read_back(one),
+            *_read_back(one, f"%bwf{one.place}%"),
         ]
         yield from when(f'"%bwd{one.place}%" == "switch"', switch)
         own = entry_name(one.entry.number)
@@ -175,7 +175,8 @@ class Entries:
         free = when('"%bwc%" == "none"', ["set -v bwx Boot00%n", f"set -v {number} %n00"])
         spare = when('"%bwx%" == "none"', [*_content_of("Boot00%n"), *free])
         make += when('"%bwx%" == "none"', each("n", f"in {_SPARE}", spare))
-        write = [f"setvar %bwx% {_ALL} ={one.hex}", *_content_of("%bwx%"), *_read_back(one)]
+        write = [f"setvar %bwx% {_ALL} ={one.hex}", *_content_of("%bwx%")]
+        write += _read_back(one, "%bwx%")
         make += when(
             '"%bwx%" == "none"',
             [f'echo "{one.title}: no number is free."', f"set -v bwd{one.place} failed"],
@@ -262,7 +263,7 @@ def _compared(one: Wanted, name: str, number: str) -> list[str]:
     )
 
 
-def _read_back(one: Wanted) -> list[str]:
-    good = [f'echo "{one.title}: written and read back"']
+def _read_back(one: Wanted, variable: str) -> list[str]:
+    good = [f'echo "{one.title}: written as {variable} and read back"']
     bad = [f'echo "{one.title}: THE FIRMWARE DID NOT TAKE IT"', f"set -v bwd{one.place} failed"]
     return when(f'/i "%bwc%" == "{one.hex}"', good, bad)
