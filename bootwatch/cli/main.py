@@ -97,8 +97,9 @@ def _lacking(error: ModuleNotFoundError) -> Problem:
         raise error
     return UsageProblem(
         f"This needs the Python library {name}, which isn't here.",
-        "Without libraries there are: snapshot --to FILE, routes, drift --kit KIT, restore --kit KIT, heard, "
-        "meaning. For all else install bootwatch: sudo ./packaging/install",
+        "Without libraries there are: snapshot --to FILE, routes, rehearse, drift --kit KIT, restore "
+        "--kit KIT, restore --without-baseline, heard, meaning. For all else install bootwatch: "
+        "sudo ./packaging/install",
     )
 
 

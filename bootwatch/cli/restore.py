@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from bootwatch.cli.drift import asked
 from bootwatch.cli.kit_option import as_called, go_by_kit, offer_kit
-from bootwatch.cli.restoring import undo_it, write_it
+from bootwatch.cli.restoring import restored, undo_it, write_it
 from bootwatch.cli.result import newest, no_baseline
 from bootwatch.cli.showing import is_only_published
 from bootwatch.cli.snapshot import UNTOLD
@@ -116,7 +116,11 @@ def _restore(places: Places, arguments: argparse.Namespace) -> int:
         if arguments.json:
             print(json.dumps(made | {"cautions": list(CARE)}, indent=1))
         return 1 if made["steps"] else 0
-    return write_it(places, arguments, made, asked_for(arguments)) if made["steps"] else 0
+    if not made["steps"]:
+        if arguments.json:
+            print(json.dumps(restored(None), indent=1))
+        return 0
+    return write_it(places, arguments, made, asked_for(arguments))
 
 
 def _planned(places: Places, arguments: argparse.Namespace) -> Document | int:
@@ -174,6 +178,10 @@ def asked_for(arguments: argparse.Namespace) -> Asked:
         Kind.TRIAL: arguments.trial is not None,
     }
     named = [kind for kind, is_asked in kinds.items() if is_asked]
+    if arguments.undo and (named or arguments.only or arguments.also or mapped):
+        raise UsageProblem(
+            "--undo takes a whole restore back, whatever it was of.", "Leave the other options out."
+        )
     if len(named) > 1 or (named and (arguments.only or arguments.also or mapped)):
         said = " and ".join(
             [*(f"--{one.value}" for one in named), *(["--only, --also or --map"] if len(named) < 2 else [])]

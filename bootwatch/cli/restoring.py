@@ -26,7 +26,7 @@ def write_it(places: Places, arguments: argparse.Namespace, made: Document, aske
     """1 where nothing was written since the person didn't want it, or where it stopped in the middle."""
     from bootwatch.recover.carry_out import Stopped
     from bootwatch.service.restore import write
-    from bootwatch.tell.restore_report import CARE, done_lines
+    from bootwatch.tell.restore_report import done_lines
 
     if not arguments.yes and not _is_agreed(arguments):
         return 1
@@ -34,16 +34,23 @@ def write_it(places: Places, arguments: argparse.Namespace, made: Document, aske
         record = write(places, made, by=who(), asked=asked)
     except Stopped as stopped:
         return _explain(stopped, arguments)
-    number, steps = (record.number, [one.step for one in record.written]) if record else (0, [])
     if arguments.json:
-        document = {"format": "bootwatch/restored/1", "restore": number, "steps": steps}
-        print(json.dumps(document | {"cautions": list(CARE)}, indent=1))
+        print(json.dumps(restored(record), indent=1))
     elif record:
         called = as_called("restore", arguments), _look_again(asked, arguments)
-        print("\n".join(["", *done_lines(number, len(steps), *called)]))
+        print("\n".join(["", *done_lines(record.number, len(record.written), *called)]))
     else:
         print("\nAll of it is as it should be already; nothing was written.")
     return 0
+
+
+def restored(record: Record | None) -> Document:
+    """What was written, as JSON; ``restore`` is 0 where there was nothing to write."""
+    from bootwatch.tell.restore_report import CARE
+
+    number, steps = (record.number, [one.step for one in record.written]) if record else (0, [])
+    said = {"format": "bootwatch/restored/1", "restore": number, "steps": steps}
+    return said | {"cautions": list(CARE)}
 
 
 def _look_again(asked: Asked, arguments: argparse.Namespace) -> str:

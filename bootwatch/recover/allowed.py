@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from itertools import combinations
 
 from bootwatch.judge.adopted_entries import merged
-from bootwatch.judge.entries import parse_entry, read_entries, variable_of
+from bootwatch.judge.entries import Entry, parse_entry, read_entries, variable_of
 from bootwatch.judge.pairs import plain
 from bootwatch.model.snapshot import State
 from bootwatch.problem import Problem
@@ -42,7 +42,7 @@ def _is_allowed(step: Step, baseline: State, made: set[int]) -> bool:
                 for volume in baseline.volumes.values()
             )
         case WriteEntry():
-            return not _is_whole(step.over, baseline) and step.data in set(_options(step.over, baseline))
+            return not _is_whole(step.over, baseline) and step.data in set(_options(step, baseline))
         case WriteOrder():
             # A number that today's order has twice may stay so.
             more = Counter(step.order) - Counter(step.over)
@@ -59,20 +59,30 @@ def _is_whole(over: bytes | None, baseline: State) -> bool:
     return over in [baseline.variables[variable_of(number)].data for number in read_entries(baseline)]
 
 
-def _options(over: bytes | None, baseline: State) -> Iterable[bytes]:
+def _options(step: WriteEntry, baseline: State) -> Iterable[bytes]:
     """What an entry may hold: one of the baseline's as it was, or today's with fields of one of those; it
     then leads where one of those does."""
-    places = {entry.place for entry in read_entries(baseline).values()}
-    for number in read_entries(baseline):
-        option = baseline.variables[variable_of(number)].data
-        if over is None:
-            yield option
+    own = read_entries(baseline)
+    options = {number: baseline.variables[variable_of(number)].data for number in own}
+    if step.over is None:
+        yield from options.values()
+        return
+    there = parse_entry(step.number, step.over)
+    places = {entry.place for entry in own.values()}
+    for number, option in options.items():
+        if there is None or not _is_same(there, own[number]):
             continue
         for count in range(1, len(_FIELDS) + 1):
             for names in combinations(_FIELDS, count):
-                data = merged(over, option, names)
+                data = merged(step.over, option, names)
                 if (entry := parse_entry(number, data)) and entry.place in places:
                     yield data
+
+
+def _is_same(there: Entry, own: Entry) -> bool:
+    """Whether today's entry may be the baseline's, changed, as entries are paired: nothing is made out of
+    somebody else's."""
+    return there.place == own.place or (there.number, there.label) == (own.number, own.label)
 
 
 def _numbers(baseline: State) -> set[int]:

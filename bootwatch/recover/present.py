@@ -76,16 +76,17 @@ class Present:
         return False
 
     def _is_second_copy(self, step: WriteFile) -> bool:
-        """A program of this machine, at a default path or where it lies on another volume, over nothing."""
+        """A program from a disk that stays, at a default path or where it lies on another volume, over
+        nothing."""
         path = step.file.path
         parts_of(path)
-        source = self.sources.get(step.file.sha256 or "")
-        is_place = fold(path) in _DEFAULTS or (source is not None and fold(source[1]) == fold(path))
+        volume, source = self.sources.get(step.file.sha256 or "", ("", ""))
+        is_place = fold(path) in _DEFAULTS or fold(source) == fold(path)
         return (
             is_place
             and not step.over
-            and step.volume in self._parts
-            and bool(self.copy(step.file.sha256 or ""))
+            and {step.volume, volume} <= set(self._parts)
+            and self.copy(step.file.sha256 or "")[:2] == _PROGRAM
         )
 
     def _leads_to_a_program(self, option: bytes, coming: set[tuple[str, str]]) -> bool:

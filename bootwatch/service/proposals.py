@@ -20,7 +20,7 @@ from bootwatch.recover.present import Present
 from bootwatch.recover.propose import propose
 from bootwatch.recover.record import Record
 from bootwatch.recover.second_route import second_route
-from bootwatch.recover.steps import Step
+from bootwatch.recover.steps import SetNext, Step, WriteFile
 from bootwatch.recover.trial import trial
 from bootwatch.service.asked import Asked, Document, Kind, plan_document, require_known
 from bootwatch.service.read import load_baseline, machine_name
@@ -55,9 +55,10 @@ def write_proposal(places: Places, made: Document, asked: Asked, *, by: str) -> 
 
 
 def _require_kind(steps: list[Step], kind: Kind) -> None:
-    """A start for once is written by a trial and by nothing else, and a trial writes nothing else."""
-    is_next = [step.to_json()["step"] == "set-next" for step in steps]
-    if any(one is not (kind is Kind.TRIAL) for one in is_next):
+    """A start for once is written by a trial and by nothing else, and a trial writes nothing else; files are
+    copied for a second route alone."""
+    is_wrong = any(isinstance(step, SetNext) is not (kind is Kind.TRIAL) for step in steps)
+    if is_wrong or (kind is not Kind.ADD_ROUTE and any(isinstance(step, WriteFile) for step in steps)):
         raise Problem("The plan holds what wasn't asked for; nothing was written.")
 
 

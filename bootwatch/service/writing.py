@@ -17,6 +17,7 @@ from bootwatch.problem import Problem, UsageProblem
 from bootwatch.recover.carry_out import Copy, Stopped, Writer
 from bootwatch.recover.record import Record, alone
 from bootwatch.recover.steps import Step, from_json
+from bootwatch.service.handed_plan import require_plan
 from bootwatch.tell.journal import announce_restore
 from bootwatch.tell.plain import plain
 
@@ -98,6 +99,7 @@ def plan_in(file: BinaryIO) -> Document:
         made = dict(json.loads(file.read(_MOST)))
     except (ValueError, TypeError, RecursionError) as error:
         raise Problem(f"The plan can't be used ({error}); nothing was written.") from error
+    require_plan(made)
     return made | {"steps": [step.to_json() for step in steps_of(made)]}
 
 

@@ -19,6 +19,7 @@ from tests.recover.plans import whole
 
 PROJECT = Path(__file__).resolve().parents[2]
 FOREIGN = option("Quarry", drive(QUARRY_PART), file("\\EFI\\evil.efi"))
+TARN = option("Tarn Rescue", drive(QUARRY_PART), file("\\EFI\\tarn\\rescuex64.efi"))
 SWITCHED_OFF = option("Quarry", drive(QUARRY_PART), file(QUARRY), attributes=0)
 
 
@@ -50,6 +51,10 @@ def test_what_brings_back_what_the_baseline_holds(step: Step) -> None:
         entry(option("Quarry", drive(FERNWICK_PART), file(QUARRY)), None),
         # Fernwick Linux' own entry is whole: nothing takes its place.
         WriteEntry(0, TO_QUARRY, "Quarry", TO_FERNWICK, "why"),
+        # Somebody's entry of another name and place, which would lead to Quarry and be gone.
+        WriteEntry(5, option("Tarn Rescue", drive(QUARRY_PART), file(QUARRY)), "Quarry", TARN, "why"),
+        entry(TO_QUARRY, b""),
+        entry(TO_QUARRY, b"\1\0"),
         WriteOrder((0, 0, 1), (0,), "why"),
         WriteOrder((1, 0, 1), (0,), "why"),
         WriteOrder((0,), (0, 5), "why"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import os
@@ -29,6 +30,8 @@ from tests.roots import (
     load_option,
     program,
 )
+
+IN_THE_WAY = "\\EFI\\BOOT\\BOOTIA32.EFI"
 
 pytestmark = pytest.mark.long
 LIST = "\\EFI\\fernwick\\BOOTX64.CSV"
@@ -221,6 +224,29 @@ def started(root: Root, number: int) -> None:
 def test_options_that_ask_for_different_things(machine: Commands) -> None:
     assert machine("restore", "--trial", "Quarry", "--add-route", "Quarry").status == 2
     assert machine("restore", "--without-baseline", "--only", "Quarry").status == 2
+    for words in (("--only", "Quarry"), ("--trial",), ("--add-route", "Quarry"), ("--without-baseline",)):
+        refused = machine("restore", "--undo", "--yes", *words)
+        assert (refused.status, "--undo takes a whole restore back" in refused.err) == (2, True), words
+
+
+def test_only_a_second_route_copies_files(machine: Commands) -> None:
+    """Nor is anything copied that is no program."""
+    root = machine.root
+    root.put("vdb", 1, IN_THE_WAY, b"no program")
+    made = machine("restore", "--without-baseline", "--json").document
+    before = contents(root)
+    for path, held, kinds in (
+        (QUARRY_LOADER, program("quarry 1"), (Kind.WITHOUT_BASELINE, Kind.TRIAL)),
+        (IN_THE_WAY, b"no program", (Kind.ADD_ROUTE,)),
+    ):
+        step = {"step": "write-file", "path": "\\EFI\\BOOT\\BOOTAA64.EFI", "over": "", "why": "", "size": 1}
+        own = hashlib.sha256(held).hexdigest()
+        step |= {"volume": f"gpt:{FERNWICK_ESP}", "sha256": own}
+        forged = made | {"steps": [step], "sources": {own: [f"gpt:{QUARRY_ESP}", path]}}
+        for kind in kinds:
+            with pytest.raises(Problem, match=r"wasn't asked for|doesn't bear out|not on this machine"):
+                write(places(machine), forged, by="root", asked=Asked(kind=kind, system="Quarry"))
+    assert contents(root) == before
 
 
 # a replaced disk
