@@ -89,10 +89,6 @@ class ZipFiles:
         for one in self._archive.infolist():
             if one.is_dir():
                 continue
-            if one.compress_type not in _METHODS:
-                raise Problem(
-                    f"{self.name} is no sound kit: {one.filename} is packed by another method.", _AGAIN
-                )
             if one.filename in found:
                 raise Problem(f"{self.name} is no sound kit: it holds {one.filename} twice.")
             found[one.filename] = one.file_size
@@ -103,6 +99,8 @@ class ZipFiles:
 
     def read(self, path: str, limit: int = MOST_OF_ONE) -> bytes:
         try:
+            if self._archive.getinfo(path).compress_type not in _METHODS:
+                raise Problem(f"{self.name} is no sound kit: {path} is packed by another method.", _AGAIN)
             with self._archive.open(path) as file:
                 return _bounded(self.name, path, file.read(limit + 1), limit)
         except KeyError as error:

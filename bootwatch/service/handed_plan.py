@@ -67,7 +67,7 @@ def _require_kind(made: Document) -> None:
         _require(made["baseline"], dict.fromkeys(("saved", "reason", "digest"), str))
     elif made["baseline"] is not None:
         raise ValueError("it goes by no baseline")
-    if made.get("last"):
+    if made.get("last") is not None:
         _require(made["last"], _LAST)
 
 

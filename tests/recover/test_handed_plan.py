@@ -47,6 +47,7 @@ def test_every_sort_of_plan_is_taken_as_it_is_made(damaged: Commands) -> None:
         {"left": [{"what": "x"}]},
         {"questions": [{"was": 1}]},
         {"baseline": None},
+        {"last": {}},
         {"now": {"systems": [{"name": "x", "how": "somehow"}], "next": None, "by": ""}},
         {"single_points": {"before": [{}], "after": []}},
     ],

@@ -309,6 +309,22 @@ def test_zip_whose_names_lead_out_is_refused(kit: Path, machine: Commands, tmp_p
     assert (refused.status, "leads out of the kit" in refused.err) == (3, True)
 
 
+def test_zip_packed_in_another_way_is_refused(kit: Path, machine: Commands, tmp_path: Path) -> None:
+    """What is damaged in one of those fails in ways of its own."""
+    bad = tmp_path / "bad.zip"
+    with zipfile.ZipFile(bad, "w", zipfile.ZIP_LZMA) as archive:
+        for path in kit.rglob("*"):
+            if path.is_file():
+                archive.write(path, path.relative_to(kit))
+    raw = bytearray(bad.read_bytes())
+    with zipfile.ZipFile(bad) as archive:
+        at = archive.getinfo("about.json").header_offset
+    raw[at + 60 : at + 64] = b"\xff" * 4
+    bad.write_bytes(raw)
+    refused = machine("restore", "--kit", str(bad))
+    assert (refused.status, "packed by another method" in refused.err) == (3, True)
+
+
 def test_what_lies_in_its_place_stays(kit: Path, machine: Commands, stick: Path) -> None:
     refused = machine("baseline", "export", "--to", str(stick))
     assert (refused.status, "is there already" in refused.err) == (2, True)
