@@ -44,9 +44,10 @@ def test_a_bomb_of_aliases_goes_off_nowhere() -> None:
     bomb = "a: &a [x, x]\n" + "".join(
         f"{chr(98 + n)}: &{chr(98 + n)} [*{chr(97 + n)}, *{chr(97 + n)}]\n" for n in range(24)
     )
-    began = time.monotonic()
+    began = time.process_time()
     _mistakes(bomb)
-    assert time.monotonic() - began < 1
+    # All of it written out would be 2^25 values, which no computer has done by then.
+    assert time.process_time() - began < 5
 
 
 def test_a_tag_makes_nothing_happen(tmp_path: Path) -> None:

@@ -17,7 +17,7 @@ MAX_TEXT = 12 << 20
 MAX_PATH = 1024
 MAX_PROBLEMS = 1000
 # Stretches of clusters that one file may lie in.
-MAX_PIECES = 100_000
+MAX_PIECES = 32_768
 
 
 class OverLimit(FormatError):

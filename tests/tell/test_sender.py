@@ -92,7 +92,7 @@ def test_one_that_hangs_holds_up_nobody_else(receipts: Receipts) -> None:
 
     def deliver(address: Address, one: Message, line: Line, context: Context) -> Outcome:
         if address.name == "hangs":
-            hang.wait(20)
+            hang.wait(60)
             return LATER
         done.append(address.name)
         return Outcome.delivered()
@@ -102,7 +102,7 @@ def test_one_that_hangs_holds_up_nobody_else(receipts: Receipts) -> None:
     sender.run([_task("hangs"), _task("hangs", 2), *(_task(f"n{number}") for number in range(49))])
     took = time.monotonic() - began
     hang.set()
-    assert len(done) == 49 and took < 3
+    assert len(done) == 49 and took < 10
     receipt = receipts.read("1.json").receipts["hangs"]
     assert "no answer within" in receipt.why and not receipt.final
     assert "hangs" not in receipts.read("2.json").receipts
@@ -112,7 +112,7 @@ def test_more_that_hang_than_can_be_tried_at_once_all_get_their_turn(receipts: R
     hang = threading.Event()
 
     def deliver(address: Address, one: Message, line: Line, context: Context) -> Outcome:
-        hang.wait(20)
+        hang.wait(60)
         return LATER
 
     sender = Sender(receipts, deliver, limit=0.1, at_once=2)
