@@ -31,8 +31,8 @@ LOG = "sys/kernel/security/tpm0/binary_bios_measurements"
 class DamagedRoot:
     """The machine and its state; each change remembers what was there.
 
-    ``blind`` holds what nobody can read any more: ("variables", name) or ("disk", name). ``touched`` holds the
-    disks whose content was changed, ``failing`` those that give an error from one byte to another.
+    ``blind`` holds what nobody can read any more: ("variables", name) or ("disk", name). ``touched`` holds
+    the disks whose content was changed, ``failing`` those that give an error from one byte to another.
     """
 
     root: Root
