@@ -44,7 +44,8 @@ def add(commands: Any) -> None:
         action="append",
         default=[],
         metavar="ID",
-        help="undo this change too, though it took no way of starting away (an id as in drift)",
+        help="undo this change too, though it took no way of starting away, or is a partition's type "
+        "(an id as in drift)",
     )
     command.add_argument(
         "--map",

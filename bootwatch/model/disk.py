@@ -11,6 +11,11 @@ ESP = "c12a7328-f81f-11d2-ba4b-00a0c93ec93b"
 XBOOTLDR = "bc13c2ff-59e6-4262-a352-b275fd6f7172"
 MBR_ESP = "mbr:ef"
 BOOT_TYPES = frozenset({ESP, XBOOTLDR, MBR_ESP})
+TYPE_NAMES = {
+    ESP: "EFI system partition",
+    XBOOTLDR: "extended boot loader partition",
+    MBR_ESP: "EFI system partition",
+}
 
 
 _GPT_SIGNATURE, _MBR_SIGNATURE = 2, 1

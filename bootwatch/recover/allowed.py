@@ -6,32 +6,45 @@ The reader works steps out from hostile bytes; whoever writes believes it nothin
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from itertools import combinations
 
 from bootwatch.judge.adopted_entries import merged
+from bootwatch.judge.drafts import stable_id
 from bootwatch.judge.entries import Entry, parse_entry, read_entries, variable_of
 from bootwatch.judge.pairs import plain
 from bootwatch.model.snapshot import State
 from bootwatch.problem import Problem
 from bootwatch.recover.paths import parts_of
-from bootwatch.recover.steps import ClearNext, SetNext, Step, WriteEntry, WriteFile, WriteOrder
+from bootwatch.recover.steps import (
+    ClearNext,
+    SetNext,
+    SetType,
+    Step,
+    WriteEntry,
+    WriteFile,
+    WriteOrder,
+    is_type,
+)
 
 _FIELDS = ("entry-inactive", "entry-retargeted", "entry-data-changed")
 
 
-def require_allowed(steps: Sequence[Step], baseline: State) -> None:
-    """Raise Problem, before anything is written, for a step that the ``baseline`` doesn't bear out."""
+def require_allowed(steps: Sequence[Step], baseline: State, also: Collection[str] = ()) -> None:
+    """Raise Problem, before anything is written, for a step that the ``baseline`` doesn't bear out.
+
+    ``also`` are ids of changes that a person named, as in ``plan``: no partition's type is set unnamed.
+    """
     made = {step.number for step in steps if isinstance(step, WriteEntry)}
     for step in steps:
-        if not _is_allowed(step, baseline, made):
+        if not _is_allowed(step, baseline, made, also):
             raise Problem(
                 f"The baseline doesn't bear out this step: {step.what}.",
                 "Nothing was written. Look at the machine once more, and run the command again.",
             )
 
 
-def _is_allowed(step: Step, baseline: State, made: set[int]) -> bool:
+def _is_allowed(step: Step, baseline: State, made: set[int], also: Collection[str]) -> bool:
     match step:
         case WriteFile():
             parts_of(step.file.path)
@@ -52,6 +65,12 @@ def _is_allowed(step: Step, baseline: State, made: set[int]) -> bool:
             return True
         case SetNext():  # that is a trial, which no baseline asks for
             return False
+        case SetType():
+            return is_type(step.type) and any(
+                (volume.identity, volume.type) == (step.volume, step.type)
+                and stable_id("partition-retyped", (volume.identity,)) in also
+                for volume in baseline.volumes.values()
+            )
 
 
 def _is_whole(over: bytes | None, baseline: State) -> bool:

@@ -25,12 +25,14 @@ from bootwatch.recover.steps import (
     KEPT,
     ClearNext,
     SetNext,
+    SetType,
     Step,
     WriteEntry,
     WriteFile,
     WriteOrder,
     from_json,
 )
+from bootwatch.recover.table import read_type, write_type
 from bootwatch.recover.unhurried import unhurried
 from bootwatch.recover.variables import VariableStore
 from bootwatch.recover.volumes import opened
@@ -131,6 +133,8 @@ class Writer:
             coming[target] = wanted
             if isinstance(step, WriteFile):
                 room.need_file(step.volume, step.file.path, len(self.copy(step.file.sha256 or "")))
+            elif isinstance(step, SetType):
+                room.need_type(step.volume)
             else:
                 room.need_variable(_variable(step), wanted)
             chosen.append((step, former))
@@ -158,6 +162,8 @@ class Writer:
             if isinstance(step, WriteFile):
                 size = len(self.record.kept(former)) if isinstance(former, str) else 0
                 room.need_file(step.volume, step.file.path, size)
+            elif isinstance(step, SetType):
+                room.need_type(step.volume)
             else:
                 room.need_variable(_variable(step), former)
             todo.append((step, former))
@@ -207,6 +213,8 @@ class Writer:
     # what is there
 
     def _now(self, step: Step) -> There:
+        if isinstance(step, SetType):
+            return read_type(self.machine, step.volume)
         if not isinstance(step, WriteFile):
             return VariableStore(self.machine).read(_variable(step))
         content = self._content(step)
@@ -223,6 +231,8 @@ class Writer:
                     shelf.write(step.file.path, copy(wanted))
                 else:
                     shelf.remove(step.file.path)
+        elif isinstance(step, SetType):
+            write_type(self.machine, step.volume, str(wanted))
         elif isinstance(wanted, Variable):
             VariableStore(self.machine).write(_variable(step), wanted)
         else:
@@ -242,6 +252,8 @@ def _wanted(step: Step, former: There) -> There:
     match step:
         case WriteFile():
             return step.file.sha256
+        case SetType():
+            return step.type
         case WriteEntry() | SetNext():
             return Variable(attributes, step.data)
         case WriteOrder():
@@ -253,7 +265,7 @@ def _wanted(step: Step, former: There) -> There:
 def _is_expected(step: Step, former: There) -> bool:
     data = former.data if isinstance(former, Variable) else None
     match step:
-        case WriteFile():
+        case WriteFile() | SetType():
             return (former or "") == step.over
         case WriteEntry() | SetNext():
             return data == step.over
@@ -267,6 +279,8 @@ def _is_expected(step: Step, former: There) -> bool:
 def _target(step: Step) -> tuple[str, str]:
     if isinstance(step, WriteFile):
         return step.volume, fold(step.file.path)
+    if isinstance(step, SetType):
+        return step.target
     return "", _variable(step)
 
 

@@ -10,7 +10,7 @@ from bootwatch.judge.pairs import plain
 from bootwatch.model.gap import Gap
 from bootwatch.model.snapshot import State
 from bootwatch.model.variable import entry_number, key
-from bootwatch.recover.steps import Step, WriteEntry, WriteFile, WriteOrder
+from bootwatch.recover.steps import SetType, Step, WriteEntry, WriteFile, WriteOrder
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ def confirmed(steps: Sequence[Step], state: State, gaps: Sequence[Gap]) -> Confi
 
 def lasting(steps: Sequence[Step]) -> list[Step]:
     """Without what is asked for at one start only."""
-    return [step for step in steps if isinstance(step, (WriteFile, WriteEntry, WriteOrder))]
+    return [step for step in steps if isinstance(step, (WriteFile, WriteEntry, WriteOrder, SetType))]
 
 
 def _is_kept(step: Step, state: State, gaps: Sequence[Gap]) -> bool | None:
@@ -57,6 +57,8 @@ def _is_kept(step: Step, state: State, gaps: Sequence[Gap]) -> bool | None:
             listed = [number for number in order if number in step.order]
             is_kept = listed == list(step.order) and order[:1] == list(step.order[:1])
             return True if is_kept else _false_unless(gaps, key("BootOrder"))
+        case SetType():
+            return _is_type_kept(step, state)
     return True
 
 
@@ -69,6 +71,11 @@ def _is_file_kept(step: WriteFile, state: State, gaps: Sequence[Gap]) -> bool | 
     if not volumes or any(gap.hides(scope) for gap in gaps) or (held and held.sha256 is None):
         return None
     return False
+
+
+def _is_type_kept(step: SetType, state: State) -> bool | None:
+    kinds = [one.type for one in state.volumes.values() if plain(one.identity) == plain(step.volume)]
+    return kinds[0] == step.type if kinds and kinds[0] else None
 
 
 def _false_unless(gaps: Iterable[Gap], variable: str) -> bool | None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import subprocess
 import tempfile
 from collections.abc import Iterator
 from typing import cast
@@ -15,6 +14,7 @@ from bootwatch.formats.reader import Reader
 from bootwatch.observe.window import Window
 from bootwatch.problem import Problem
 from bootwatch.recover.paths import beside, parts_of
+from bootwatch.recover.tools import run_tool
 
 _LIMIT = 256 << 20
 # What mtools takes for patterns, besides what no name may hold.
@@ -97,23 +97,12 @@ class FatImage:
             raise Problem(f"The boot volume in {self._file} is damaged: {error}.") from error
 
     def _run(self, tool: str, *arguments: str) -> None:
-        command = [tool, "-i", f"{self._file}@@{self._offset}", *arguments]
-        try:
-            done = subprocess.run(
-                command,
-                stdin=subprocess.DEVNULL,
-                capture_output=True,
-                text=True,
-                errors="replace",
-                check=False,
-                start_new_session=True,  # who stops us at the keyboard doesn't stop it half-way
-                env={**os.environ, "MTOOLS_SKIP_CHECK": "1", "LC_ALL": "C.UTF-8"},
-            )
-        except FileNotFoundError as error:
-            raise Problem("mtools is not installed, and disk images are written with it.") from error
-        if done.returncode:
-            said = (done.stderr or done.stdout).strip().splitlines()
-            raise Problem(f"The disk image could not be written: {said[0] if said else tool}.")
+        run_tool(
+            [tool, "-i", f"{self._file}@@{self._offset}", *arguments],
+            "The disk image could not be written",
+            lacking="mtools is not installed, and disk images are written with it.",
+            settings={"MTOOLS_SKIP_CHECK": "1", "LC_ALL": "C.UTF-8"},
+        )
 
 
 def _name(path: str) -> str:

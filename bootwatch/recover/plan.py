@@ -147,7 +147,7 @@ class _Planner:
         ]
 
     def _undoing(self, chosen: Sequence[Change]) -> tuple[list[Step], list[Left]]:
-        return Undoing(self.sides, tuple(chosen), self.has_copy, self.moved).steps()
+        return Undoing(self.sides, tuple(chosen), self.has_copy, self.moved, self.also).steps()
 
     # what breaks nothing
 

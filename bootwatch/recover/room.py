@@ -9,6 +9,7 @@ from bootwatch.observe.machine import Machine
 from bootwatch.problem import Problem
 from bootwatch.recover.paths import beside
 from bootwatch.recover.steps import Step, WriteFile
+from bootwatch.recover.table import require_writable
 from bootwatch.recover.variables import VariableStore
 from bootwatch.recover.volumes import Shelf, opened
 
@@ -21,12 +22,16 @@ class Room:
     _files: dict[str, dict[str, int]] = field(default_factory=dict)
     _variables: dict[str, Variable | None] = field(default_factory=dict)
     _folders: dict[tuple[str, str], list[str]] = field(default_factory=dict)
+    _types: list[str] = field(default_factory=list)
 
     def need_file(self, volume: str, path: str, size: int) -> None:
         self._files.setdefault(volume, {})[path] = size
 
     def need_variable(self, name: str, wanted: object) -> None:
         self._variables[name] = wanted if isinstance(wanted, Variable) else None
+
+    def need_type(self, volume: str) -> None:
+        self._types.append(volume)
 
     def sweep(self, volume: str, path: str) -> None:
         """Take away what was left beside a file where writing was cut off. Raises Problem, OSError."""
@@ -44,6 +49,8 @@ class Room:
                 shelf.require_writable()
                 self._note_folders(shelf, volume, sizes)
                 self._require_room(shelf, volume, sizes)
+        for volume in self._types:
+            require_writable(self.machine, volume)
         if self._variables:
             store = VariableStore(self.machine)
             store.require_writable()

@@ -7,17 +7,22 @@ is what it writes: a volume and a folded path, or "" and a variable's name.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from bootwatch.judge import altered
 from bootwatch.judge.entries import entry_name, variable_of
+from bootwatch.model.disk import TYPE_NAMES
 from bootwatch.model.path import fold, folder_of
 from bootwatch.model.snapshot import State
 from bootwatch.model.variable import Variable, entry_number, key
 from bootwatch.model.volume import File
 
+_TYPE = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}|mbr:[0-9a-f]{2}")
+# Nothing there, or others within it.
+_NO_FILES = frozenset({"mbr:00", "mbr:05", "mbr:0f", "mbr:85", "00000000-0000-0000-0000-000000000000"})
 KEPT = 0x07  # non-volatile, readable before and after the system has started (UEFI 2.10 §3.3)
 
 
@@ -164,7 +169,50 @@ class SetNext:
         return {"step": "set-next", **named, "over": over, **_words(self)}
 
 
-Step = WriteFile | WriteEntry | WriteOrder | ClearNext | SetNext
+@dataclass(frozen=True)
+class SetType:
+    """The type of the partition that a boot volume (by identity) lies in; ``over`` is what it is now. Both as
+    a partition's type."""
+
+    volume: str
+    type: str
+    over: str
+    why: str
+
+    @property
+    def what(self) -> str:
+        name = TYPE_NAMES.get(self.type)
+        return f"set the type of the partition {self.volume} to {self.type}" + (f" ({name})" if name else "")
+
+    @property
+    def target(self) -> tuple[str, str]:
+        return "type", self.volume
+
+    def after(self, state: State) -> State:
+        held = state.volumes.get(self.volume)
+        if held is None:
+            return state
+        disks = dict(state.disks)
+        if disk := disks.get(held.disk):
+            parts = (
+                replace(part, type=self.type) if part.number == held.number else part
+                for part in disk.partitions
+            )
+            disks[held.disk] = replace(disk, partitions=tuple(parts))
+        volumes = {**state.volumes, self.volume: replace(held, type=self.type)}
+        return replace(state, disks=disks, volumes=volumes)
+
+    def to_json(self) -> dict[str, Any]:
+        kinds = {"type": self.type, "over": self.over}
+        return {"step": "set-type", "volume": self.volume, **kinds, **_words(self)}
+
+
+Step = WriteFile | WriteEntry | WriteOrder | ClearNext | SetNext | SetType
+
+
+def is_type(kind: str) -> bool:
+    """Whether it is a type that a partition with files can have."""
+    return bool(_TYPE.fullmatch(kind)) and kind not in _NO_FILES
 
 
 def after_all(state: State, steps: Sequence[Step]) -> State:
@@ -193,6 +241,8 @@ def from_json(document: dict[str, Any]) -> Step:
         case "set-next":
             over = None if document["over"] is None else bytes.fromhex(document["over"])
             return SetNext(_entry(document["entry"]), str(document["label"]), over, why)
+        case "set-type":
+            return SetType(str(document["volume"]), str(document["type"]), str(document["over"]), why)
     raise ValueError(f"{kind!r} is no step that is known")
 
 

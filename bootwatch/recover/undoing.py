@@ -16,7 +16,7 @@ from bootwatch.model.path import folder_of
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import Volume
 from bootwatch.recover.numbers import as_before, free_number, renumbered, with_number
-from bootwatch.recover.steps import ClearNext, Step, WriteEntry, WriteFile, WriteOrder
+from bootwatch.recover.steps import ClearNext, SetType, Step, WriteEntry, WriteFile, WriteOrder, is_type
 
 HasCopy = Callable[[str], bool]
 """Whether a copy of the content with this SHA-256 was kept."""
@@ -43,6 +43,7 @@ _WHYS = {
     "loader-changed": "The loader is another one.",
     "file-missing": "The file is gone.",
     "file-changed": "The file is another one.",
+    "partition-retyped": "Installers, updates and automatic mounts look for boot volumes by that type.",
 }
 _MOVED = "The entry leads to where its partition was."
 _PARTITION_TYPE = re.compile(r"[0-9a-f-]{36}|mbr:[0-9a-f]{2}")
@@ -61,12 +62,14 @@ class Left:
 @dataclass(frozen=True)
 class Undoing:
     """Some changes, worst first, and how to undo them. ``moved`` are volumes' identities of today that are
-    others than, or lie elsewhere than, the baseline had it."""
+    others than, or lie elsewhere than, the baseline had it; ``named`` are ids of changes that a person named,
+    and a partition's type is set only then."""
 
     sides: Sides
     chosen: tuple[Change, ...]
     has_copy: HasCopy
     moved: frozenset[str] = frozenset()
+    named: frozenset[str] = frozenset()
 
     def steps(self) -> tuple[list[Step], list[Left]]:
         """Files first, then entries, then the order: an entry leads to nothing that is still to come."""
@@ -78,7 +81,7 @@ class Undoing:
                 left.append(Left(change, found))
             else:
                 steps += [found] if found else []
-        steps.sort(key=lambda step: not isinstance(step, WriteFile))
+        steps.sort(key=lambda step: (isinstance(step, SetType), not isinstance(step, WriteFile)))
         return [*steps, *self._order(steps), *self._next()], [*left, *self._remains(left)]
 
     def _undone(self, change: Change, steps: Sequence[Step]) -> Step | str | None:
@@ -92,7 +95,7 @@ class Undoing:
         if change.change in ("order-changed", "next-set", "entry-added", "volume-reformatted"):
             return None
         if change.change == "partition-retyped":
-            return _retyping(change)
+            return self._retyped(change)
         return _BY_HAND.get(change.change, "nothing that is written here would undo it")
 
     # entries
@@ -201,6 +204,15 @@ class Undoing:
 
     # volumes
 
+    def _retyped(self, change: Change) -> Step | str:
+        volume = _on(self.sides.now, str(change.after.get("volume")))
+        kind = str(change.before.get("type"))
+        if change.id not in self.named:
+            return _retyping(change)
+        if volume is None or volume.type is None or not is_type(kind):
+            return "its partition isn't there, or can't be told from another one"
+        return SetType(volume.identity, kind, volume.type, _WHYS[change.change])
+
     def _remains(self, left: Sequence[Left]) -> Iterator[Left]:
         """Volumes that were made anew and on which not all comes back that took a way of starting away."""
         for change in self.chosen:
@@ -217,11 +229,11 @@ def _retyping(change: Change) -> str:
     """How a person sets the type, by the kernel's own name for the partition."""
     number, kind = change.before.get("partition"), str(change.before.get("type"))
     name = _PART_NAME.fullmatch(plain(str(change.after.get("volume"))))
-    said = "firmware starts from it all the same, so it is set by hand"
+    said = f"firmware starts from it all the same, so it is set only when it is named: --also {change.id}"
     if name is None or not isinstance(number, int) or not _PARTITION_TYPE.fullmatch(kind):
         return said
     disk = f'"/dev/$(lsblk -ndo PKNAME /dev/disk/by-partuuid/{name[2]})"'
-    return f"{said}: sudo sfdisk --part-type {disk} {number} {kind.removeprefix('mbr:')}"
+    return f"{said}; or by hand: sudo sfdisk --part-type {disk} {number} {kind.removeprefix('mbr:')}"
 
 
 def _formatting(before: State, identity: str) -> str:

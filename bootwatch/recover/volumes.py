@@ -22,6 +22,7 @@ from bootwatch.observe.volumes import Place, is_of, open_place, places_of
 from bootwatch.problem import Problem
 from bootwatch.recover.folder import Folder
 from bootwatch.recover.image import FatImage
+from bootwatch.recover.tools import run_tool
 
 # Never read-only instead, where the device is protected; names as they are in Unicode.
 _OPTIONS = "rw,nosuid,nodev,noexec,umask=0077,utf8"
@@ -49,7 +50,7 @@ class Shelf(Protocol):
 @contextlib.contextmanager
 def opened(machine: Machine, identity: str) -> Iterator[Shelf]:
     """The volume of that identity. Raises Problem where there isn't just one, or it can't be written."""
-    place = _place(machine, identity)
+    place = place_of(machine, identity)
     mounts = [one for one in read_mounts(machine) if one.is_whole and is_of(one, place)]
     if mounts:
         yield _through(machine, mounts)
@@ -67,7 +68,8 @@ def opened(machine: Machine, identity: str) -> Iterator[Shelf]:
         yield FatImage(device, 0, place.size)
 
 
-def _place(machine: Machine, identity: str) -> Place:
+def place_of(machine: Machine, identity: str) -> Place:
+    """Where the volume of that identity lies. Raises Problem where there isn't just one."""
     places = places_of(read_disks(machine).found)
     found = [one for one in places if identity in _identities(machine, one)]
     if len(found) != 1:
@@ -106,11 +108,12 @@ def mounted(device: str, identity: str, kind: str = "vfat") -> Iterator[Path]:
     _leave_shared_mounts()
     folder = tempfile.mkdtemp(prefix="bootwatch-")
     try:
-        _run(["mount", "-t", kind, "-o", _OPTIONS, device, folder], f"{identity} could not be mounted")
+        failed = f"The boot volume {identity} could not be"
+        run_tool(["mount", "-t", kind, "-o", _OPTIONS, device, folder], f"{failed} mounted")
         try:
             yield Path(folder)
         finally:
-            _run(["umount", folder], f"{identity} could not be unmounted")
+            run_tool(["umount", folder], f"{failed} unmounted")
     finally:
         # Never what lies in it: where unmounting failed, that is the volume.
         with contextlib.suppress(OSError):
@@ -124,18 +127,3 @@ def _leave_shared_mounts() -> None:
     if ctypes.CDLL(None).unshare(_NEW_MOUNTS) == 0:
         command = ["mount", "--make-rslave", "/"]
         subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, check=False)
-
-
-def _run(command: list[str], what: str) -> None:
-    done = subprocess.run(
-        command,
-        stdin=subprocess.DEVNULL,
-        capture_output=True,
-        text=True,
-        errors="replace",
-        check=False,
-        start_new_session=True,  # who stops us at the keyboard doesn't stop it half-way
-    )
-    if done.returncode:
-        said = done.stderr.strip().splitlines()
-        raise Problem(f"The boot volume {what}: {said[0] if said else command[0]}.")

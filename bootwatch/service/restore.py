@@ -166,7 +166,7 @@ def write(places: Places, made: Document, *, by: str, asked: Asked | None = None
         )
     steps = steps_of(made)
     disks = {disk.key: disk for disk, _ in read_disks(Machine(places.root)).found}
-    require_allowed(steps, relocated(baseline.state, disks, asked.mapped).state)
+    require_allowed(steps, relocated(baseline.state, disks, asked.mapped).state, asked.also)
     if not steps:
         return None
     about = {"machine": baseline.machine, "baseline": baseline.digest}

@@ -151,6 +151,8 @@ def _over(step: Document) -> str:
         return f"Now it is {', '.join(map(plain, step['over'])) or 'empty'}."
     if step["step"] == "write-entry":
         return "The entry as it is now is kept." if step["over"] else "No entry has that number now."
+    if step["step"] == "set-type":
+        return f"Now it is {plain(str(step['over']), 60)}. Nothing else in the partition table is written."
     if step["step"] == "set-next" and step["over"] is None:
         return "Nothing is asked for now."
     return "What is asked for now is kept and can be put back."

@@ -8,14 +8,17 @@ from pathlib import Path
 
 import pytest
 
+from bootwatch.judge.drafts import stable_id
+from bootwatch.model.disk import ESP
 from bootwatch.problem import Problem
 from bootwatch.recover.allowed import require_allowed
 from bootwatch.recover.paths import parts_of
-from bootwatch.recover.steps import Step, WriteEntry, WriteOrder
+from bootwatch.recover.steps import SetType, Step, WriteEntry, WriteOrder
 from tests.judge.dual import TO_FERNWICK, TO_QUARRY
 from tests.judge.paths import drive, file, option
 from tests.judge.states import FERNWICK_PART, QUARRY, QUARRY_PART
 from tests.recover.plans import whole
+from tests.roots import DATA_PART, DATA_TYPE
 
 PROJECT = Path(__file__).resolve().parents[2]
 FOREIGN = option("Quarry", drive(QUARRY_PART), file("\\EFI\\evil.efi"))
@@ -64,6 +67,31 @@ def test_what_brings_back_what_the_baseline_holds(step: Step) -> None:
 def test_what_does_not(step: Step) -> None:
     with pytest.raises(Problem, match="doesn't bear out"):
         require_allowed([step], whole())
+
+
+ON_QUARRY = f"gpt:{QUARRY_PART}"
+RETYPED = stable_id("partition-retyped", (ON_QUARRY,))
+
+
+def test_type_that_the_baseline_has_and_a_person_named() -> None:
+    require_allowed([SetType(ON_QUARRY, ESP, DATA_TYPE, "why")], whole(), [RETYPED])
+
+
+@pytest.mark.parametrize(
+    ("step", "also"),
+    [
+        (SetType(ON_QUARRY, ESP, DATA_TYPE, "why"), []),
+        (
+            SetType(ON_QUARRY, ESP, DATA_TYPE, "why"),
+            [stable_id("partition-retyped", (f"gpt:{FERNWICK_PART}",))],
+        ),
+        (SetType(ON_QUARRY, DATA_TYPE, ESP, "why"), [RETYPED]),
+        (SetType(f"gpt:{DATA_PART}", ESP, DATA_TYPE, "why"), [RETYPED]),
+    ],
+)
+def test_type_that_it_does_not(step: Step, also: list[str]) -> None:
+    with pytest.raises(Problem, match="doesn't bear out"):
+        require_allowed([step], whole(), also)
 
 
 def test_paths_that_a_boot_volume_can_hold() -> None:

@@ -71,8 +71,9 @@ MEANINGS = (
         ),
         todo=(
             "Set the type back with a partitioning tool: EFI system partition, "
-            "c12a7328-f81f-11d2-ba4b-00a0c93ec93b on GPT disks, EF on MBR disks. Do so before the next "
-            "update of a boot loader."
+            "c12a7328-f81f-11d2-ba4b-00a0c93ec93b on GPT disks, EF on MBR disks; `sudo bootwatch restore` "
+            "names the change, and sets the type once that is asked of it. Do so before the next update of a "
+            "boot loader."
         ),
         caution=f"{TYPE_ONLY} {SEALED}",
     ),
