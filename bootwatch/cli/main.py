@@ -10,55 +10,39 @@ import json
 import os
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 
 from bootwatch import __version__
-from bootwatch.cli import (
-    alerts,
-    answer,
-    baseline,
-    demo,
-    desktop,
-    drift,
-    heard,
-    history,
-    machine_key,
-    meaning,
-    rehearse,
-    restore,
-    rollcall,
-    routes,
-    selfcheck,
-    send,
-    snapshot,
-)
 from bootwatch.places import Places
 from bootwatch.problem import Problem, UsageProblem
 from bootwatch.tell.plain import plain
 
+# In the order in which --help shows them; each lies in a module of its name.
 _COMMANDS = (
-    snapshot,
-    baseline,
-    drift,
-    routes,
-    rehearse,
-    restore,
-    history,
-    alerts,
-    selfcheck,
-    send,
-    meaning,
-    heard,
-    machine_key,
-    rollcall,
-    desktop,
-    demo,
+    "snapshot",
+    "baseline",
+    "drift",
+    "routes",
+    "rehearse",
+    "restore",
+    "history",
+    "alerts",
+    "selfcheck",
+    "send",
+    "meaning",
+    "heard",
+    "machine-key",
+    "rollcall",
+    "desktop",
+    "demo",
 )
+_WITH_VALUE = ("--root", "--state", "--config")
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; its exit status: 0 fine, 1 drift, 2 usage, 3 not readable, 4 no baseline."""
     try:
-        arguments = parser().parse_args(argv)
+        arguments = _parser_for(sys.argv[1:] if argv is None else argv).parse_args(argv)
     except SystemExit as leave:  # argparse has said why
         return leave.code if isinstance(leave.code, int) else 2
     # One command and out: looking for garbage among what is still in use costs a third of a large comparison.
@@ -110,8 +94,22 @@ def _require_folder(root: str) -> None:
         )
 
 
-def parser() -> argparse.ArgumentParser:
-    """The whole command line, for the manual and its tests too."""
+def _parser_for(argv: Sequence[str]) -> argparse.ArgumentParser:
+    """The parser with nothing but the command that is named: reading the others in takes longer than most
+    commands do. With all of them where none is named plainly."""
+    words = iter(argv)
+    for word in words:
+        if word in _COMMANDS:
+            return parser((word,))
+        if word in _WITH_VALUE:
+            next(words, None)
+        elif not word.startswith(tuple(f"{option}=" for option in _WITH_VALUE)):
+            break
+    return parser()
+
+
+def parser(named: Sequence[str] = _COMMANDS) -> argparse.ArgumentParser:
+    """The command line with the commands ``named``; by default all, for the manual and its tests too."""
     top = argparse.ArgumentParser(
         prog="bootwatch",
         description="Watches over what a PC that starts two systems needs in order to start them.",
@@ -125,11 +123,17 @@ def parser() -> argparse.ArgumentParser:
         "--config", metavar="FILE", help="the settings (default: ROOT/etc/bootwatch/bootwatch.yaml)"
     )
     top.add_argument("--version", action="version", version=f"bootwatch {__version__}")
-    top.set_defaults(run=answer.run, json=False)
+    top.set_defaults(run=_answer, json=False)
     commands = top.add_subparsers(metavar="COMMAND", title="commands")
-    for command in _COMMANDS:
-        command.add(commands)
+    for name in named:
+        import_module(f"bootwatch.cli.{name.replace('-', '_')}").add(commands)
     return top
+
+
+def _answer(arguments: argparse.Namespace) -> int:
+    from bootwatch.cli import answer
+
+    return answer.run(arguments)
 
 
 def _explain(problem: Problem, as_json: bool) -> int:

@@ -47,7 +47,8 @@ def test_a_mistake_is_one_line_and_a_hint_with_status_2(
 
 def test_other_commands_do_not_pay_for_mail() -> None:
     names = "{'smtplib', 'ssl', 'yaml', 'apprise', 'systemd'}"
-    code = f"import sys, bootwatch.cli.main; print(sorted({names} & set(sys.modules)))"
+    code = "import sys; from bootwatch.cli.main import parser; parser()\n"
+    code += f"print(sorted({names} & set(sys.modules)))"
     result = subprocess.run(
         [sys.executable, "-c", code],
         capture_output=True,
