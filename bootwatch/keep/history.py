@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from bootwatch.keep import parts, schema
+from bootwatch.keep import chain, parts, schema, seals
 from bootwatch.keep.canonical import canonical, digest
 from bootwatch.keep.files import may_write
 from bootwatch.model.change import Drift
@@ -57,6 +57,7 @@ class History:
 
     def __init__(self, database: sqlite3.Connection) -> None:
         self.database = database
+        self._written = seals.Written(database)
 
     @classmethod
     @contextmanager
@@ -95,10 +96,12 @@ class History:
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
-        """All or nothing."""
+        """All or nothing; what was written is closed and sealed."""
         self.database.execute("BEGIN IMMEDIATE")
         try:
             yield
+            chain.close(self.database)
+            seals.renew(self.database, self._written.tables)
         except BaseException:
             if self.database.in_transaction:  # a full disk has ended it already
                 self.database.execute("ROLLBACK")
@@ -109,7 +112,7 @@ class History:
         """Record a snapshot with its overview and return its number. Call it inside a transaction."""
         before = self._last_part_digests()
         own = {
-            name: parts.store(self.database, name, part, before.get(name))
+            name: parts.store(self.database, part, before.get(name))
             for name, part in snapshot.state.parts().items()
         }
         circumstance = snapshot.circumstance
@@ -131,16 +134,18 @@ class History:
         return cursor.lastrowid
 
     def set_result(self, number: int, baseline: str, result: Drift) -> None:
-        """Say how the snapshot differs from the baseline whose file has the SHA-256 ``baseline``."""
+        """Say how the newest snapshot differs from the baseline whose file has the SHA-256 ``baseline``. Call
+        it inside a transaction."""
         self.database.execute(
-            "UPDATE snapshot SET baseline = ?, result = ? WHERE number = ?",
+            "UPDATE snapshot SET baseline = ?, result = ?, link = NULL WHERE number = ?",
             (baseline, self.store(result.to_json()), number),
         )
 
     def set_overview(self, number: int, overview: dict[str, Any]) -> None:
-        """Say anew what the machine started from, where more is known of its systems by now."""
+        """Say anew what the machine started from in the newest snapshot, where more is known of its systems
+        by now. Call it inside a transaction."""
         self.database.execute(
-            "UPDATE snapshot SET overview = ? WHERE number = ?", (self.store(overview), number)
+            "UPDATE snapshot SET overview = ?, link = NULL WHERE number = ?", (self.store(overview), number)
         )
 
     def snapshot(self, number: int) -> Snapshot:
@@ -327,8 +332,9 @@ def _connect_for_writing(path: Path) -> sqlite3.Connection:
 
 def _prepared(database: sqlite3.Connection, path: Path) -> sqlite3.Connection:
     try:
-        database.executescript("PRAGMA journal_mode=DELETE; PRAGMA foreign_keys=ON;")
+        database.execute("PRAGMA journal_mode=DELETE")
         schema.prepare(database, path)
+        database.execute("PRAGMA foreign_keys=ON")
     except BaseException:
         database.close()
         raise

@@ -35,7 +35,7 @@ def bring_in(history: History, kept: Kept) -> tuple[str, bool]:
     state = document.pop("state")
     number = history.last_number()
     near = history.part_digests(number) if number is not None else {}
-    held = {name: parts.store(history.database, name, part, near.get(name)) for name, part in state.items()}
+    held = {name: parts.store(history.database, part, near.get(name)) for name, part in state.items()}
     added = history.database.execute(
         "INSERT INTO imported (digest, document, parts) VALUES (?, ?, ?)",
         (own, canonical(document), canonical(held)),

@@ -26,7 +26,7 @@ CREATE TABLE IF NOT EXISTS part (
 _DEEPEST = 40
 
 
-def store(database: sqlite3.Connection, name: str, part: Part, before: str | None) -> str:
+def store(database: sqlite3.Connection, part: Part, before: str | None) -> str:
     """Store a part, unless it is there, as its difference from the part ``before``. Returns its digest."""
     own = digest(part)
     if database.execute("SELECT 1 FROM part WHERE digest = ?", (own,)).fetchone():
@@ -38,8 +38,8 @@ def store(database: sqlite3.Connection, name: str, part: Part, before: str | Non
         put = {key: line for key, line in part.items() if key not in old or old[key] != line}
         dropped = sorted(key for key in old if key not in part)
     database.execute(
-        "INSERT INTO part VALUES (?, ?, ?, ?, ?, ?)",
-        (own, name, base, depth, canonical(put), canonical(dropped)),
+        "INSERT INTO part VALUES (?, ?, ?, ?, ?)",
+        (own, base, depth, canonical(put), canonical(dropped)),
     )
     return own
 

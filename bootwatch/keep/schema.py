@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-from bootwatch.keep import parts
+from bootwatch.keep import chain, parts, seals
 from bootwatch.problem import Problem
 
 _FIRST = (
@@ -119,13 +119,83 @@ CREATE TABLE IF NOT EXISTS sign_of_life (
     message TEXT NOT NULL
 ) STRICT;
 """
+# The chain of records (keep/chain.py), the seals of what changes (keep/seals.py), and what is left of those
+# snapshots that are no longer kept. The tables that those are dropped from hold no references any more: for
+# each row that is dropped SQLite would read whole tables to see whether one leads to it.
+_CHAIN = """
+CREATE TABLE snapshot_5 (
+    number INTEGER PRIMARY KEY AUTOINCREMENT,
+    boot_id TEXT,
+    moment TEXT NOT NULL,
+    time TEXT NOT NULL,
+    circumstance TEXT NOT NULL,
+    state TEXT NOT NULL,
+    gaps TEXT NOT NULL,
+    overview TEXT NOT NULL,
+    baseline TEXT,
+    result TEXT,
+    link BLOB
+) STRICT;
+INSERT INTO snapshot_5 SELECT *, NULL FROM snapshot;
+CREATE TABLE prediction_5 (snapshot INTEGER PRIMARY KEY, content TEXT NOT NULL) STRICT;
+INSERT INTO prediction_5 SELECT * FROM prediction;
+CREATE TABLE start_5 (
+    snapshot INTEGER PRIMARY KEY,
+    predicted INTEGER,
+    outcome TEXT,
+    why TEXT NOT NULL,
+    entry TEXT,
+    volume TEXT,
+    file TEXT,
+    identity TEXT NOT NULL
+) STRICT;
+INSERT INTO start_5 SELECT * FROM start;
+CREATE TABLE sighting_5 (
+    snapshot INTEGER NOT NULL,
+    habit TEXT NOT NULL,
+    custody TEXT NOT NULL,
+    what TEXT NOT NULL,
+    PRIMARY KEY (snapshot, habit)
+) STRICT;
+INSERT INTO sighting_5 SELECT * FROM sighting;
+DROP TABLE sighting;
+DROP TABLE start;
+DROP TABLE prediction;
+DROP TABLE snapshot;
+ALTER TABLE snapshot_5 RENAME TO snapshot;
+ALTER TABLE prediction_5 RENAME TO prediction;
+ALTER TABLE start_5 RENAME TO start;
+ALTER TABLE sighting_5 RENAME TO sighting;
+CREATE INDEX unclosed ON snapshot (number) WHERE link IS NULL;
+ALTER TABLE part DROP COLUMN name;
+CREATE TABLE anchor (number INTEGER PRIMARY KEY, link BLOB NOT NULL) STRICT;
+CREATE TABLE seal (name TEXT PRIMARY KEY, digest BLOB NOT NULL) STRICT;
+CREATE TABLE former_outcome (outcome TEXT PRIMARY KEY, starts INTEGER NOT NULL) STRICT;
+CREATE TABLE former_target (
+    volume TEXT NOT NULL,
+    file TEXT,
+    identity TEXT NOT NULL,
+    entry TEXT,
+    snapshot INTEGER NOT NULL,
+    time TEXT NOT NULL
+) STRICT;
+CREATE TABLE former_habit (
+    habit TEXT PRIMARY KEY,
+    times INTEGER NOT NULL,
+    proven INTEGER NOT NULL,
+    snapshot INTEGER NOT NULL,
+    time TEXT NOT NULL,
+    what TEXT NOT NULL
+) STRICT;
+"""
 # What each version added to the one before it, from version 1 on.
-_STEPS = (_FIRST, _PREDICTIONS, _CHURN + _IMPORTED, _ALERTS)
+_STEPS = (_FIRST, _PREDICTIONS, _CHURN + _IMPORTED, _ALERTS, _CHAIN)
 VERSION = len(_STEPS)
 PREDICTIONS = 2  # the version that began to keep them
 CHURN = 3
 IMPORTED = 3
 ALERTS = 4
+CHAIN = 5
 
 
 def prepare(database: sqlite3.Connection, path: Path) -> None:
@@ -141,12 +211,15 @@ def prepare(database: sqlite3.Connection, path: Path) -> None:
 
 
 def _bring_up(database: sqlite3.Connection) -> None:
-    """In one transaction, and by the version that is found in it: two may be at it at once."""
+    """In one transaction, and by the version that is found in it: two may be at it at once. Tables are
+    replaced, so references don't count meanwhile."""
     database.execute("BEGIN IMMEDIATE")
     try:
         for step in _STEPS[version_of(database) :]:
             for statement in step.split(";"):
                 database.execute(statement)
+        chain.close_all(database)
+        seals.renew_all(database)
         database.execute(f"PRAGMA user_version = {VERSION}")
     except BaseException:
         database.execute("ROLLBACK")

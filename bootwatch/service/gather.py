@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 import os
 import subprocess
 from pathlib import Path
@@ -11,8 +12,9 @@ from typing import Any
 from bootwatch import addresses
 from bootwatch.checked_yaml import SettingsProblem
 from bootwatch.config import Config
+from bootwatch.keep import soundness
 from bootwatch.keep.baseline import load_header
-from bootwatch.keep.history import History
+from bootwatch.keep.history import FILE_NAME, History
 from bootwatch.keep.receipts import Receipts, utc_now
 from bootwatch.places import Places
 from bootwatch.problem import Problem, UsageProblem
@@ -31,6 +33,7 @@ UNITS = (
 )
 _SYSTEMD = Path("/run/systemd/system")
 _NEWEST = 50
+_MOST_FAULTS = 5
 
 Document = dict[str, Any]
 
@@ -42,6 +45,7 @@ def gather(places: Places) -> Gathered:
     return Gathered(
         now=utc_now(),
         settings_file=str(places.config),
+        history_file=str(places.history / FILE_NAME),
         settings_mistakes=_settings_mistakes(places),
         addresses_file=str(places.addresses),
         addresses=number,
@@ -141,6 +145,7 @@ def _of_history(places: Places) -> Document:
     try:
         with History.look(places.history) as history:
             rows = history.rows(1) if history else []
+            found["history_faults"] = _history_faults(history) if history else []
         found["read"] = rows[0].time if rows else None
         alerts = recorded(places, 0)["alerts"]
         found["alert"] = alerts[0] if alerts else None
@@ -152,6 +157,13 @@ def _of_history(places: Places) -> Document:
     except Problem as problem:
         found["baseline_trouble"] = problem.message
     return found
+
+
+def _history_faults(history: History) -> list[str]:
+    """What is not as it was recorded, the first few of it."""
+    if not soundness.is_chained(history):
+        return []
+    return list(itertools.islice(soundness.faults(history), _MOST_FAULTS))
 
 
 def _of_published(places: Places) -> Document:

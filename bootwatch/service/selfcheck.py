@@ -28,11 +28,12 @@ class Gathered:
     ``settings_mistakes``, ``address_mistakes`` hold one sentence each; ``addresses`` is how many there are.
     ``untold`` are deliveries that failed: address, why, attempts, first_try, for_good. ``read``: when the
     machine was read last. ``baseline``: when it was saved, "" where there is none.
-    ``baseline_trouble`` and
-    ``history_trouble`` say why those can't be used. ``told`` is the last message that got through: address,
-    time. ``alert`` is the open alert as `bootwatch alerts` shows it. ``units``: by name whether each is
-    enabled and active, in systemd's words; None where systemd doesn't run. ``unfinished``: when a restore
-    began that was stopped or cut off; ``records_trouble``: why the record of one can't be used.
+    ``baseline_trouble`` and ``history_trouble`` say why those can't be used; ``history_faults`` what in the
+    history is not as it was recorded, a sentence each, None for who may not look. ``told`` is the last
+    message that got through: address, time. ``alert`` is the open alert as `bootwatch alerts` shows it.
+    ``units``: by name whether each is enabled and active, in systemd's words; None where systemd doesn't
+    run. ``unfinished``: when a restore began that was stopped or cut off; ``records_trouble``: why the
+    record of one can't be used.
     """
 
     now: datetime.datetime
@@ -43,7 +44,9 @@ class Gathered:
     address_mistakes: Sequence[str] = ()
     untold: Sequence[dict[str, Any]] | None = None
     read: str | None = None
+    history_file: str = ""
     history_trouble: str = ""
+    history_faults: Sequence[str] | None = None
     baseline: str | None = None
     baseline_trouble: str = ""
     told: dict[str, str] | None = None
@@ -125,6 +128,23 @@ def _reading(found: Gathered) -> Iterator[Check]:
         yield Check("reading", State.FINE, said)
 
 
+def _history(found: Gathered) -> Iterator[Check]:
+    """The chain of what was recorded; that it can't be used at all is said of the reading."""
+    if found.history_faults is None:
+        if not found.history_trouble:
+            yield Check("history", State.UNKNOWN, "Whether the history is whole is not known.", _SUDO)
+        return
+    for fault in found.history_faults:
+        yield Check("history", State.WRONG, plain(fault, _SAID), _anew(found.history_file))
+    if not found.history_faults:
+        yield Check("history", State.FINE, "Each record is as it was written, and follows the one before.")
+
+
+def _anew(file: str) -> str:
+    begin = f"sudo mv {file} {file}.damaged && sudo bootwatch snapshot"
+    return f"What is whole can still be read. To begin a new one, and be told anew of what is open: {begin}"
+
+
 def _baseline(found: Gathered) -> Iterator[Check]:
     mend = "When both systems start as they should: sudo bootwatch baseline save --reason TEXT"
     if found.baseline_trouble:
@@ -193,6 +213,7 @@ _CHECKS: tuple[Callable[[Gathered], Iterator[Check]], ...] = (
     _delivery,
     _told,
     _reading,
+    _history,
     _baseline,
     _alert,
     _units,

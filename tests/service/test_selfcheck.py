@@ -39,6 +39,8 @@ GOOD = Gathered(
     addresses=2,
     untold=[],
     read="2026-11-25T07:12:05Z",
+    history_file="/var/lib/bootwatch/history/history.db",
+    history_faults=(),
     baseline="2026-11-20T14:02:00Z",
     told={"address": "ada", "time": "2026-11-20T07:13:00+00:00"},
     alert=ALERT,
@@ -67,6 +69,7 @@ def test_all_is_fine() -> None:
         ("reading", {"read": "2026-11-21T07:12:05Z"}, "4 days ago"),
         ("reading", {"read": "2027-01-01T00:00:00Z"}, "clock set back"),
         ("reading", {"history_trouble": "The history can't be used."}, "can't be used"),
+        ("history", {"history_faults": ["Snapshot 7 is missing."]}, "7 is missing"),
         ("baseline", {"baseline": ""}, "no baseline"),
         ("baseline", {"baseline_trouble": "The baseline is damaged."}, "damaged"),
         ("alert", {"alert": ALERT | {"tellings": [UNHEARD]}}, "nobody was told"),
@@ -100,10 +103,12 @@ def test_what_is_not_wrong(fine: dict[str, Any]) -> None:
 
 
 def test_what_the_caller_cannot_know_is_not_wrong() -> None:
-    unknown = replace(GOOD, addresses=None, untold=None, told=None, baseline=None, units=None)
+    unknown = replace(
+        GOOD, addresses=None, untold=None, told=None, baseline=None, units=None, history_faults=None
+    )
     states = {check.name: check.state for check in checked(unknown)}
     assert {name for name, state in states.items() if state is State.UNKNOWN} == {
-        *("addresses", "delivery", "last told", "baseline", "units")
+        *("addresses", "delivery", "last told", "history", "baseline", "units")
     }
     assert State.WRONG not in states.values()
 
