@@ -34,6 +34,7 @@ _COMMANDS = (
     "machine-key",
     "rollcall",
     "desktop",
+    "watch",
     "demo",
 )
 _WITH_VALUE = ("--root", "--state", "--config")

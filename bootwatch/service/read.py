@@ -353,6 +353,7 @@ def _publish(
     code = spoken(reading.drift, reading.routes, compared=baseline_trouble is None)
     try:
         board.publish_document(places, "routes.json", reading.routes)
+        board.publish_volumes(places, _volumes(reading))
         metrics.publish(places, _figures(reading))
         if reading.drift:
             seen = seen_when_saved(reading.baseline, reading.drift)
@@ -365,6 +366,12 @@ def _publish(
             board.add_to_log_in(places, f"bootwatch goes by no settings at all: {trouble.message}")
     except OSError as error:
         print(f"bootwatch: the summary in {places.run} was not renewed: {error.strerror}", file=sys.stderr)
+
+
+def _volumes(reading: Reading) -> set[str]:
+    """Those that there are, and those that there should be."""
+    wanted = reading.baseline.state.volumes if reading.baseline else ()
+    return {*reading.snapshot.state.volumes, *wanted}
 
 
 def _figures(reading: Reading) -> metrics.Figures:

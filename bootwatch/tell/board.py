@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -88,6 +89,21 @@ def publish_document(places: Places, name: str, document: dict[str, Any]) -> Non
     if places.run is not None:
         places.run.mkdir(mode=0o755, exist_ok=True)
         _put_json(places.run / name, document)
+
+
+def publish_volumes(places: Places, identities: Iterable[str]) -> None:
+    """Write ``volumes``: which boot volumes there are, one identity a line, for who watches them.
+
+    Nothing is written where the list is the same. Raises OSError.
+    """
+    if places.run is None:
+        return
+    path, text = places.run / "volumes", "".join(f"{plain(identity)}\n" for identity in sorted(identities))
+    with suppress(OSError, ValueError):
+        if path.read_text() == text:
+            return
+    places.run.mkdir(mode=0o755, exist_ok=True)
+    _put(path, text)
 
 
 def publish_alert(places: Places, message: Message, *, quiet_until: str) -> None:
