@@ -2,73 +2,34 @@
 
 from __future__ import annotations
 
-import signal
 import subprocess
 import sys
-from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+from tests import strace
 from tests.roots import Root
-
-PROJECT = Path(__file__).resolve().parents[2]
-# All by which the restoring process changes anything.
-CALLS = "write,pwrite64,rename,renameat2,unlink,unlinkat,mkdir,mkdirat,rmdir,ftruncate,fsync"
-_LIMIT = 60
+from tests.strace import Spot
 
 
 def restore(root: Root, *words: str) -> list[str]:
     return [sys.executable, "-B", "-m", "bootwatch.cli", "--root", str(root.folder), "restore", *words]
 
 
-Spot = tuple[str, int]
-"""A system call and which one of its kind: strace counts each kind for itself."""
-
-
 def spots(root: Root, *words: str) -> list[Spot]:
-    """All such calls of a restore that nobody stops, in their order."""
-    log = root.folder.parent / "calls"
-    strace = ["strace", "-qq", "-o", str(log), "-e", f"trace={CALLS}", "-e", "signal=none"]
-    done = subprocess.run(
-        [*strace, *restore(root, *words)], cwd=PROJECT, capture_output=True, timeout=_LIMIT, check=False
-    )
-    assert done.returncode == 0, done.stderr
-    count: Counter[str] = Counter()
-    found = []
-    for line in log.read_text().splitlines():
-        call = line.partition("(")[0]
-        count[call] += 1
-        found.append((call, count[call]))
-    return found
+    """All calls by which a restore that nobody stops changes anything, in their order."""
+    threads = strace.spots(restore(root, *words), root.folder.parent / "calls")
+    return next(iter(threads.values()))
 
 
 def cut_off(root: Root, spot: Spot, *words: str) -> bool:
     """Kill a restore as it begins that call; whether it came that far."""
-    call, when = spot
-    strace = ["strace", "-qq", "-o", "/dev/null", "-e", f"trace={call}"]
-    fault = ["-e", f"inject={call}:signal=KILL:when={when}"]
-    done = subprocess.run(
-        [*strace, *fault, *restore(root, *words)],
-        cwd=PROJECT,
-        capture_output=True,
-        timeout=_LIMIT,
-        check=False,
-    )
-    return done.returncode == -signal.SIGKILL
+    return strace.cut_off(restore(root, *words), spot)
 
 
 def stopped(root: Root, fault: str, path: Path, *words: str) -> subprocess.CompletedProcess[str]:
     """A restore with a ``fault`` (strace's inject= expression) in the calls that concern ``path``."""
-    call = fault.partition(":")[0]
-    strace = ["strace", "-qq", "-o", "/dev/null", "-P", str(path), "-e", f"trace={call}"]
-    return subprocess.run(
-        [*strace, "-e", f"inject={fault}", *restore(root, *words)],
-        cwd=PROJECT,
-        capture_output=True,
-        text=True,
-        timeout=_LIMIT,
-        check=False,
-    )
+    return strace.failing(restore(root, *words), fault, path)
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,9 @@ import pytest
 
 from bootwatch.cli.main import main
 from tests.cli.commands import Commands
-from tests.recover.cut_off import Mounted, Spot, cut_off, mount_first, spots
+from tests.recover.cut_off import Mounted, cut_off, mount_first, spots
 from tests.roots import DEFAULT_LOADER, FERNWICK_LOADER, QUARRY_LOADER, Root, program
+from tests.strace import Spot
 
 Whole = tuple[dict[str, bytes], dict[str, bytes]]
 Kill = Callable[["Story", Commands, Spot], None]
