@@ -26,6 +26,8 @@ UNITS = (
     "bootwatch-boot.timer",
     "bootwatch-daily.timer",
     "bootwatch-shutdown.service",
+    "bootwatch-watch.service",
+    "bootwatch-watch.path",
     "bootwatch-send.path",
     "bootwatch-send.timer",
     "bootwatch-kit.path",

@@ -43,6 +43,8 @@ LATER_ON = "[Timer]\nOnBootSec=\nOnCalendar=\nOnBootSec=1d\n"
 PATIENT = "[Service]\nTimeoutStopSec=3min\n"
 # As the distribution's own rules for a TPM have it.
 TPM_RULE = 'KERNEL=="tpmrm[0-9]*", GROUP="tss", MODE="0660"\n'
+# When the watch would have the machine read once more is not what is tested.
+UNWATCHED = "[Unit]\nConditionPathExists=/root/watched\n"
 # Something that writes to the boot volume on the way down, as updates that wait for the shutdown do.
 LATE = "echo late >/boot/efi/late.txt"
 # systemd's record of a unit that ran and ended well (sd-messages.h, SD_MESSAGE_UNIT_SUCCESS).
@@ -69,6 +71,7 @@ def fetch(guest: Guest) -> None:
     guest.put(f"/etc/systemd/system/{SHUTDOWN}.d/patient.conf", PATIENT.encode())
     guest.put("/etc/systemd/system/bootwatch-boot.timer.d/soon.conf", SOON.encode())
     guest.put("/etc/systemd/system/bootwatch-send.timer.d/later.conf", LATER_ON.encode())
+    guest.put("/etc/systemd/system/bootwatch-watch.service.d/unwatched.conf", UNWATCHED.encode())
     guest.put("/etc/udev/rules.d/60-tpm.rules", TPM_RULE.encode())
     guest.put("/root/bootwatch.tar.gz", checkout())
     guest.check("groupadd --system tss && touch /var/log/dpkg.log")

@@ -49,6 +49,7 @@ def names(file: Path) -> dict[int, str]:
         ("var/lib/bootwatch-send", "bootwatch-send:bootwatch", 0o750),
         ("run/bootwatch", "root:bootwatch", 0o1775),
         ("run/bootwatch/send", "bootwatch-send:bootwatch", 0o755),
+        ("run/bootwatch/watch", "bootwatch-watch:bootwatch", 0o775),
         ("run/bootwatch/metrics.prom", "bootwatch:bootwatch", 0o644),
     ],
 )
@@ -70,4 +71,4 @@ def test_what_is_shown_at_log_in(root: Path) -> None:
 def test_nobody_can_log_in_as_them(root: Path) -> None:
     lines = (root / "etc/passwd").read_text().splitlines()
     shells = {line.split(":")[0]: line.split(":")[6] for line in lines}
-    assert shells["bootwatch"] == shells["bootwatch-send"] == "/usr/sbin/nologin"
+    assert shells["bootwatch"] == shells["bootwatch-send"] == shells["bootwatch-watch"] == "/usr/sbin/nologin"

@@ -16,6 +16,7 @@ UNITS = Path(__file__).parents[2] / "units"
 READER = "bootwatch-read@boot.service"
 SHUTDOWN = "bootwatch-shutdown.service"
 SENDER = "bootwatch-send.service"
+WATCH = "bootwatch-watch.service"
 DESKTOP = "bootwatch-desktop.service"
 KIT = "bootwatch-kit.service"
 KIT_TO = "bootwatch-kit-to@mnt-stick.service"
@@ -64,7 +65,9 @@ def exposure(unit: Path) -> float:
     return float(found[1])
 
 
-@pytest.mark.parametrize(("unit", "most"), [(READER, 1.2), (SHUTDOWN, 1.2), (SENDER, 2.0), *KITS])
+@pytest.mark.parametrize(
+    ("unit", "most"), [(READER, 1.2), (SHUTDOWN, 1.2), (SENDER, 2.0), (WATCH, 1.2), *KITS]
+)
 def test_exposure(folder: Path, unit: str, most: float) -> None:
     assert exposure(folder / unit) <= most
 
@@ -142,13 +145,12 @@ def test_the_desktops_program_has_no_network_and_nothing_that_a_user_may_not_hav
 def test_before_switching_off_it_reads_in_the_same_sandbox() -> None:
     """Both files hold it in full, since systemd has no way to share it: so here they are held together."""
     reader, shutdown = settings("bootwatch-read@.service"), settings(SHUTDOWN)
-    of_the_unit = {"Description", "Type", "ConditionPathExists"}
+    of_the_unit = {"Description", "Type", "ConditionPathExists", "After", "WantedBy"}
     # When it runs, and how long it may take. What nobody waits for goes behind everything else.
-    reader_alone = {"ExecStart", "TimeoutStartSec", "Nice", "IOSchedulingPriority"}
-    shutdown_alone = {"ExecStop", "TimeoutStopSec", "RemainAfterExit", "WantedBy"}
+    reader_alone = {"ExecStart", "ExecStartPre", "TimeoutStartSec", "Nice", "IOSchedulingPriority"}
+    shutdown_alone = {"ExecStop", "TimeoutStopSec", "RemainAfterExit"}
     shutdown_alone |= {
         "DefaultDependencies",
-        "After",
         "Before",
         "Conflicts",
         "RefuseManualStop",
@@ -188,3 +190,46 @@ def test_a_look_each_day_goes_by_no_clock_and_wakes_nobody() -> None:
     assert not daily.keys() & {"OnCalendar", "Persistent", "WakeSystem"}
     (unit,) = daily["Unit"]
     assert Moment(unit.removeprefix("bootwatch-read@").removesuffix(".service")) is Moment.WATCH
+
+
+def test_the_watch_writes_one_folder_and_reads_no_device() -> None:
+    watch, reader = settings(WATCH), settings("bootwatch-read@.service")
+    assert watch["ReadWritePaths"] == ["/run/bootwatch/watch"]
+    assert "DeviceAllow" not in watch and "SupplementaryGroups" not in watch
+    assert watch["CapabilityBoundingSet"] == watch["AmbientCapabilities"] == ["CAP_DAC_READ_SEARCH"]
+    assert watch["User"] == watch["Group"] == ["bootwatch-watch"]
+    # The same capability, the same fence; and what bootwatch itself keeps.
+    fence = {*reader["InaccessiblePaths"], "-/var/lib/bootwatch", "-/var/lib/bootwatch-send"}
+    assert {*watch["InaccessiblePaths"]} == fence
+    for key in ("ProtectSystem", "ProtectKernelTunables", "DevicePolicy", "PrivateNetwork", "ProtectHome"):
+        assert watch[key] == reader[key]
+
+
+def test_systemd_hears_of_the_watch() -> None:
+    watch = settings(WATCH)
+    assert (watch["Type"], watch["NotifyAccess"]) == (["notify"], ["exec"])
+    assert watch["Restart"] == ["on-failure"] and watch["WatchdogSec"]
+    # Settings with a mistake in them end the reload before anything hears of them.
+    assert watch["ExecReload"] == [
+        *("/usr/local/bin/bootwatch", "watch", "--check-settings"),
+        *("/bin/kill", "-HUP", "$MAINPID"),
+    ]
+    # Behind the target that wants it: so the start of the machine doesn't wait for it.
+    assert watch["After"] == watch["WantedBy"] == ["multi-user.target"]
+
+
+def test_a_request_is_taken_away_before_the_reading() -> None:
+    """systemd.path(5): where the file is still there when the unit ends, it is started again."""
+    path, reader = settings("bootwatch-watch.path"), settings("bootwatch-read@.service")
+    assert path["PathExists"] == ["/run/bootwatch/watch/request"]
+    assert path["Unit"] == [f"bootwatch-read@{Moment.WATCH}.service"]
+    assert reader["ExecStartPre"] == ["-/bin/rm", "-f", "/run/bootwatch/%i/request"]
+
+
+def test_a_machine_that_wakes_up_is_read_then() -> None:
+    reader = settings("bootwatch-read@.service")
+    assert reader["After"] == reader["WantedBy"]
+    assert {*reader["After"]} == {"hibernate.target", "hybrid-sleep.target", "suspend-then-hibernate.target"}
+    assert (
+        f"resume=bootwatch-read@{Moment.RESUME}.service" in (UNITS.parent / "packaging/install").read_text()
+    )
