@@ -38,6 +38,7 @@ _NOUNS = {
     "capsule-waiting": "an update of the firmware",
     "menu-not-shown": "a start menu",
     "starts-unwatched": "a number of starts",
+    "restore-not-kept": "an entry, the boot order or a file",
     "unheard": "another system",
     "no-way-left": "a system",
     "unseen": "something that the baseline holds",

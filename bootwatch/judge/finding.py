@@ -31,6 +31,7 @@ LEVELS = {
     "file-damaged": Level.WEAKENED,
     "menu-not-shown": Level.WEAKENED,
     "starts-unwatched": Level.CHANGED,
+    "restore-not-kept": Level.WEAKENED,
     "unseen": Level.CHANGED,
 }
 # How many of one kind are told apart: a hostile store or volume could hold thousands.

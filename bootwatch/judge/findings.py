@@ -8,6 +8,7 @@ from bootwatch.judge.finding_files import file_damaged
 from bootwatch.judge.finding_firmware import of_firmware
 from bootwatch.judge.finding_fstab import fstab_volume_missing
 from bootwatch.judge.finding_menu import menu_not_shown
+from bootwatch.judge.finding_restore import restore_not_kept
 from bootwatch.judge.finding_shared import loaders_share_volume
 from bootwatch.judge.finding_unseen import unseen
 from bootwatch.judge.finding_volumes import of_volumes
@@ -32,5 +33,6 @@ def findings(scene: Scene) -> tuple[Finding, ...]:
         *file_damaged(scene),
         *menu_not_shown(scene),
         *starts_unwatched(scene),
+        *restore_not_kept(scene),
         *([deaf] if deaf else ()),
     )

@@ -19,7 +19,7 @@ NAMES = (
     *("firmware-updated", "volume-not-esp", "same-identifiers", "volume-nearly-full", "loaders-share-volume"),
     *("fstab-volume-missing", "volumes-disagree", "file-damaged", "removable-first", "next-left-behind"),
     *("order-without-variable", "lower-case-entry", "store-nearly-full", "capsule-waiting", "menu-not-shown"),
-    *("unheard", "starts-unwatched", "no-way-left", "unseen"),
+    *("unheard", "starts-unwatched", "no-way-left", "unseen", "restore-not-kept"),
 )
 
 

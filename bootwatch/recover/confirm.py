@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from bootwatch.judge.entries import read_order, variable_of
+from bootwatch.judge.entries import entry_name, read_order, variable_of
 from bootwatch.judge.pairs import plain
 from bootwatch.model.gap import Gap
 from bootwatch.model.snapshot import State
@@ -31,6 +31,23 @@ def confirmed(steps: Sequence[Step], state: State, gaps: Sequence[Gap]) -> Confi
     found = [(step, _is_kept(step, state, gaps)) for step in last.values()]
     dropped = tuple(step for step, kept in found if kept is False)
     return Confirmed(dropped, tuple(step for step, kept in found if kept is None))
+
+
+def reverted(found: Confirmed, state: State) -> list[Step]:
+    """Of what is no longer as it was written: what is gone or as it was before. All else was changed anew."""
+    return [step for step in found.dropped if _is_as_before(step, state)]
+
+
+def noun(step: Step) -> str:
+    """What it wrote."""
+    match step:
+        case WriteFile():
+            return f"the file {step.file.path}"
+        case WriteEntry():
+            return f'the entry "{step.label}" ({entry_name(step.number)})'
+        case SetType():
+            return f"the type of the partition {step.volume}"
+    return "the boot order"
 
 
 def lasting(steps: Sequence[Step]) -> list[Step]:
@@ -70,6 +87,23 @@ def _is_file_kept(step: WriteFile, state: State, gaps: Sequence[Gap]) -> bool | 
     scope = {"volume": step.volume, "path": step.file.path}
     if not volumes or any(gap.hides(scope) for gap in gaps) or (held and held.sha256 is None):
         return None
+    return False
+
+
+def _is_as_before(step: Step, state: State) -> bool:
+    match step:
+        case WriteFile():
+            held = next((one for one in state.volumes.values() if one.identity == step.volume), None)
+            there = held.file(step.file.path) if held else None
+            return held is not None and (there is None or there.sha256 == step.over)
+        case WriteEntry():
+            own = state.variables.get(variable_of(step.number))
+            return own is None or own.data == step.over
+        case WriteOrder():
+            orders = read_order(state), list(step.over)
+            return len({tuple(one for one in order if one in step.order) for order in orders}) == 1
+        case SetType():
+            return any((one.identity, one.type) == (step.volume, step.over) for one in state.volumes.values())
     return False
 
 

@@ -15,7 +15,6 @@ from typing import Any
 from bootwatch.config import Config
 from bootwatch.judge.adopted import Adopted, Adoption, HangTogether
 from bootwatch.keep import baseline as baselines
-from bootwatch.keep import churn
 from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.history import History
 from bootwatch.model.change import Change
@@ -25,7 +24,7 @@ from bootwatch.places import Places
 from bootwatch.problem import BaselineProblem, MachineProblem, Problem, UsageProblem
 from bootwatch.service.ahead import judged
 from bootwatch.service.ask import as_reader, must_ask
-from bootwatch.service.read import load_baseline
+from bootwatch.service.read import load_baseline, past_of
 from bootwatch.service.save import write_baseline
 from bootwatch.tell.open_report import listed
 from bootwatch.tell.phrases import counted
@@ -75,7 +74,7 @@ def _adoption(places: Places, config: Config, baseline: Baseline, number: int) -
         if history is None or row is None:
             raise Problem(f"The history holds no snapshot {number}.", "See: bootwatch history")
         snapshot = history.snapshot(number)
-        past = churn.past(history, snapshot.circumstance)
+        past = past_of(places, history, snapshot, baseline)
     if row.drift is None or row.baseline != baseline.digest:
         raise replaced()
     return Adoption(baseline.state, baseline.gaps, snapshot, row.drift.changes, config.system_names, past)

@@ -29,7 +29,7 @@ from bootwatch.observe.snapshot import observe
 from bootwatch.places import Places
 from bootwatch.problem import Problem
 from bootwatch.service.ahead import Judged, judged, record_of, with_record
-from bootwatch.service.confirming import confirm
+from bootwatch.service.confirming import confirm, with_unkept
 from bootwatch.service.spans import place_in_time
 from bootwatch.service.starts import keep_prediction
 from bootwatch.service.telling import Found, hand_over, publish_alert, seen_when_saved, settle
@@ -90,7 +90,7 @@ def look(places: Places) -> Reading | None:
     if baseline is None:
         return None
     reading = _observed(places, config, baseline)
-    found = judged(reading.snapshot, baseline, config, _past(places, reading.snapshot))
+    found = judged(reading.snapshot, baseline, config, _past(places, reading.snapshot, baseline))
     return _compared(places, config, reading, found)
 
 
@@ -98,7 +98,7 @@ def look_with_routes(places: Places) -> Reading:
     """The same with what starts and what starts next, which needs no baseline."""
     config, baseline = _given(places)
     reading = _observed(places, config, baseline)
-    found = judged(reading.snapshot, baseline, config, _past(places, reading.snapshot))
+    found = judged(reading.snapshot, baseline, config, _past(places, reading.snapshot, baseline))
     reading = _compared(places, config, reading, found)
     routes = _shown(found.routes(), reading.machine, reading.snapshot, record_of(places))
     routes |= _kit_of(places, baseline)
@@ -127,11 +127,17 @@ def _compared(places: Places, config: Config, reading: Reading, found: Judged) -
     return replace(reading, drift=drift)
 
 
-def _past(places: Places, snapshot: Snapshot) -> Past:
+def _past(places: Places, snapshot: Snapshot, baseline: Baseline | None) -> Past:
     with contextlib.suppress(Problem), History.look(places.history) as history:
         if history:
-            return churn.past(history, snapshot.circumstance)
+            return past_of(places, history, snapshot, baseline)
     return NO_PAST
+
+
+def past_of(places: Places, history: History, snapshot: Snapshot, baseline: Baseline | None) -> Past:
+    """What the history and the last restore's record show together, for a snapshot of this machine."""
+    past = churn.past(history, snapshot.circumstance)
+    return with_unkept(past, places, history, snapshot, baseline)
 
 
 def _shown(
@@ -195,7 +201,7 @@ def recompare(places: Places) -> None:
         if baseline is None or not newest:
             return
         snapshot = history.snapshot(newest[0].number)
-        found = judged(snapshot, baseline, config, churn.past(history, snapshot.circumstance))
+        found = judged(snapshot, baseline, config, past_of(places, history, snapshot, baseline))
         ahead = found.routes()
         with history.transaction():
             history.import_log(_log_lines(places))
@@ -269,7 +275,7 @@ def machine_name(config: Config, snapshot: Snapshot) -> str:
 def _record(
     history: History, places: Places, config: Config, baseline: Baseline | None, snapshot: Snapshot
 ) -> Reading:
-    found = judged(snapshot, baseline, config, churn.past(history, snapshot.circumstance))
+    found = judged(snapshot, baseline, config, past_of(places, history, snapshot, baseline))
     machine = machine_name(config, snapshot)
     view = found.overview() | {"machine": machine, "routes": found.routes()}
     with history.transaction():

@@ -56,6 +56,7 @@ FINDING_NAMES = [
     "starts-unwatched",
     "unheard",
     "no-way-left",
+    "restore-not-kept",
     "unseen",
 ]
 

@@ -12,10 +12,11 @@ from bootwatch.judge.entries import variable_of
 from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.snapshot import State
 from bootwatch.model.variable import key
-from bootwatch.recover.confirm import confirmed
+from bootwatch.recover.confirm import confirmed, noun, reverted
 from bootwatch.recover.steps import ClearNext, WriteEntry, WriteFile, WriteOrder, after_all
+from tests.judge.dual import ENTRIES
 from tests.judge.states import FERNWICK, program
-from tests.recover.plans import ON_FERNWICK, whole, with_variable
+from tests.recover.plans import ON_FERNWICK, overwritten, whole, with_variable
 
 ENTRY = whole().variables[variable_of(1)].data
 STEPS = (
@@ -52,6 +53,24 @@ def test_what_is_no_longer_as_it_was_written(then: Callable[[State], State], dro
     found = confirmed(STEPS, then(WRITTEN), ())
     assert [type(one).__name__ for one in found.dropped] == dropped
     assert found.unknown == ()
+
+
+@pytest.mark.parametrize(
+    ("then", "nouns"),
+    [
+        (lambda state: without(state, variable_of(1)), ['the entry "Quarry" (Boot0001)']),
+        (lambda state: with_variable(state, "Boot0001", ENTRIES[0]), []),  # somebody's own
+        (lambda state: altered.with_order(state, (7, 0)), ["the boot order"]),
+        (lambda state: altered.with_order(state, (1, 0)), []),
+        (lambda state: altered.without_file(state, ON_FERNWICK, FERNWICK), [f"the file {FERNWICK}"]),
+        (lambda state: overwritten(state, ON_FERNWICK, FERNWICK, "fernwick 3"), []),  # an update
+        (lambda state: replace(state, volumes={}), []),
+    ],
+)
+def test_what_is_as_before(then: Callable[[State], State], nouns: list[str]) -> None:
+    """All else was changed by somebody who meant to."""
+    state = then(WRITTEN)
+    assert [noun(one) for one in reverted(confirmed(STEPS, state, ()), state)] == nouns
 
 
 def test_what_can_not_be_seen_is_not_dropped() -> None:

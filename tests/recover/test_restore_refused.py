@@ -14,7 +14,6 @@ from typing import Any
 import pytest
 
 from bootwatch.cli.main import main
-from bootwatch.keep.history import History
 from bootwatch.observe import variable_store
 from bootwatch.places import Places
 from bootwatch.problem import Problem
@@ -379,25 +378,3 @@ def test_where_all_is_as_it_should_be_nothing_is_written(machine: Commands, moun
     after = mounted.whole
     assert write(places, made, by="root") is None
     assert (mounted.whole, restores(machine)) == (after, ["0001"])
-
-
-def logged(machine: Commands, said: str) -> bool:
-    with History.look(machine.root.folder / "var/lib/bootwatch/history") as history:
-        return history is not None and history.has_logged(said)
-
-
-def test_it_is_said_after_the_next_start_what_the_firmware_kept(machine: Commands) -> None:
-    assert machine("restore", "--write", "--yes").status == 0
-    machine("snapshot")
-    assert not logged(machine, "after the next start")  # it is still the same one
-    machine.root.start_again()
-    machine.root.order(0, 2)
-    machine("snapshot", "--moment", "boot")
-    dropped = "no longer as it was written: set the boot order to Boot0000, Boot0001, Boot0002"
-    assert logged(machine, f"after the next start: {dropped}")
-    said = " ".join(machine("restore").out.split())
-    assert "after the next start, this is no longer as it was written: - set the boot order to" in said
-    machine.root.order(0, 1, 2)
-    machine("snapshot")
-    assert not logged(machine, "all that was written is still there")  # it is said once, of the first look
-    assert "all is as it was written" in " ".join(machine("restore").out.split())

@@ -59,7 +59,7 @@ def gpt_type(image: Path, number: int) -> str:
 def retyped(machine: Commands) -> str:
     """The change's id."""
     changes = machine("drift", "--json").document["changes"]
-    return next(one["id"] for one in changes if one["change"] == "partition-retyped")
+    return next(str(one["id"]) for one in changes if one["change"] == "partition-retyped")
 
 
 def test_type_of_a_gpt_partition(machine: Commands) -> None:

@@ -7,13 +7,15 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import yaml
 
+from bootwatch.formats.load_option import LoadOption
+from bootwatch.judge.entries import variable_of
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep.history import History
 from bootwatch.keep.spool import Spool
@@ -22,6 +24,8 @@ from bootwatch.model.change import Drift
 from bootwatch.model.message import Message
 from bootwatch.model.snapshot import Snapshot
 from bootwatch.places import Places
+from bootwatch.recover.record import Done, Record
+from bootwatch.recover.steps import WriteEntry
 from bootwatch.service.read import Reading, keep_snapshot, recompare
 from bootwatch.tell.report import drift_report
 from bootwatch.tell.wording import body, subject
@@ -123,8 +127,23 @@ def _played(places: Places, course: Course, said: dict[str, Any]) -> Told:
         reading = keep_snapshot(places, course.step(step))
         readings.append(reading)
         scenes.append(_scene(places, reading, step.get("expected")))
+        note_restore(places, reading, step.get("restored", ()))
     last = replace(scenes.pop(), expected=said["expected"])
     return Told((*scenes, last), drift_report(last.drift, readings[-1].facts))
+
+
+def note_restore(places: Places, reading: Reading, numbers: Iterable[int]) -> None:
+    """The record of a restore by which these entries came back, as the reading shows them."""
+    variables, seen = reading.snapshot.state.variables, reading.snapshot.circumstance
+    data = {number: variables[variable_of(number)].data for number in numbers}
+    steps = [
+        WriteEntry(one, own, str(LoadOption.parse(own).description), None, "") for one, own in data.items()
+    ]
+    if steps:
+        record = Record.begin(places.restores, began=seen.time, by="root", boot=seen.boot_id)
+        record.done = [Done(step.to_json(), None, is_done=True) for step in steps]
+        record.document["finished"] = True
+        record.save()
 
 
 def _places(folder: Path, settings: Any) -> Places:

@@ -12,7 +12,8 @@ What can happen, in ``baseline`` (before the snapshot that is saved) and in each
     store: {size, free}    tpm: COUNT | none    faults: {VOLUME: {PATH: WORDS}}
 
 And of a single snapshot: ``moment``, ``start: new``, ``clock``, ``packages: [updated NAME VERSION]``,
-``log: [{file, on, came back}]``, ``order seen``, ``gaps: [{volume: NAME, path, why}]``, ``expected``.
+``log: [{file, on, came back}]``, ``order seen``, ``gaps: [{volume: NAME, path, why}]``, ``expected``, and
+``restored: [NUMBER]``, the entries that a restore wrote just before.
 """
 
 from __future__ import annotations
@@ -91,7 +92,7 @@ class Course:
 
     def step(self, said: dict[str, Any]) -> Snapshot:
         """What happened, then a look."""
-        said = {name: value for name, value in said.items() if name != "expected"}
+        said = {name: value for name, value in said.items() if name not in ("expected", "restored")}
         moment = Moment(said.pop("moment"))
         is_new = moment is Moment.BOOT or said.pop("start", "") == "new" or not self._starts
         if is_new:

@@ -55,6 +55,27 @@ _STARTS = (
         ),
     ),
     Meaning(
+        name="restore-not-kept",
+        headline="A restore wrote {what}, and after the next start it was as before.",
+        consequence=(
+            "What the restore brought back is gone again; what that means for each system is told with the "
+            "change itself, if it is one."
+        ),
+        means=(
+            "bootwatch read back each write at once, so it was there when the machine was switched off. Some "
+            "firmware keeps a settings store of its own and puts it back while it starts, tidies entries "
+            "that it doesn't like, or writes only with a good battery on its board. Another system that was "
+            "started in between may have done it too."
+        ),
+        todo=(
+            "Write it once more (`sudo bootwatch restore` shows how) and restart at once. If it is lost "
+            "again, set it in the firmware's own setup, look there for an update of the firmware, and give "
+            "the system a second way that the firmware leaves alone: `bootwatch restore --add-route SYSTEM`. "
+            "A new baseline, or taking the restore back, ends this finding."
+        ),
+        caution=MANUAL,
+    ),
+    Meaning(
         name="no-way-left",
         headline="No way to start {system} is left, though nothing that it starts from has changed.",
         consequence="{what} would not start at the next switch-on.",
