@@ -32,7 +32,7 @@ def facts(baseline: Baseline) -> Text:
     sections = (
         Section("machine", (Table(tuple(_machine(state))),)),
         Section("disks", tuple(_disks(state))),
-        Section("boot volumes", tuple(_volumes(view))),
+        Section("boot volumes", tuple(_volumes(state, view))),
         Section("boot entries, in the order in which the firmware tries them", tuple(_entries(view))),
     )
     return Text(None, "", f'What "{name_of(baseline)}" starts from', sections)
@@ -90,10 +90,10 @@ def _rest(left: int) -> Iterator[Block]:
 # boot volumes
 
 
-def _volumes(view: Document) -> Iterator[Block]:
+def _volumes(state: State, view: Document) -> Iterator[Block]:
     found = list(view.get("volumes") or ())
     for number, volume in enumerate(found[:_MOST_VOLUMES], 1):
-        yield Item(number, _volume_headline(volume), tuple(_volume_rows(volume)))
+        yield Item(number, _volume_headline(volume), tuple(_volume_rows(state, volume)))
     yield from _rest(len(found) - _MOST_VOLUMES)
 
 
@@ -113,8 +113,10 @@ def _volume_name(number: int, volume: Document) -> str:
     return f'"{plain(str(volume["label"]), _NAME)}"' if volume["label"] else f"boot volume {number}"
 
 
-def _volume_rows(volume: Document) -> Iterator[tuple[str, str]]:
-    yield "id", plain(str(volume["volume"]))
+def _volume_rows(state: State, volume: Document) -> Iterator[tuple[str, str]]:
+    known = state.volumes.get(str(volume["volume"]))
+    serial = ((known and known.serial) or "").replace("-", "")  # as mkfs.fat takes it
+    yield "id", plain(str(volume["volume"])) + (f", serial {plain(serial, 20)}" if serial else "")
     if volume["type"]:
         kind = plain(str(volume["type"]))
         yield "type", f"{kind} ({_TYPES[kind]})" if kind in _TYPES else kind

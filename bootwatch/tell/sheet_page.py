@@ -6,6 +6,7 @@ Nothing is loaded and nothing runs. Every text is made harmless and escaped wher
 from __future__ import annotations
 
 import html
+import re
 from collections.abc import Iterable, Sequence
 
 from bootwatch.tell.owner_words import KEPT
@@ -15,6 +16,7 @@ from bootwatch.tell.text import Block, Bullets, Item, Section, Table, Text, Weig
 _ENOUGH = 4000
 # What is typed or compared letter by letter.
 _LETTERS = frozenset({"run", "type", "path", "id", "file"})
+_TIME = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d UTC")
 _STYLE = """
 :root { color-scheme: light dark; }
 body { margin: 0 auto; padding: 16px 14px; max-width: 760px; background: #fff; color: #000;
@@ -31,6 +33,7 @@ ul { padding-left: 20px; }
 dl { display: grid; grid-template-columns: fit-content(45%) minmax(0, 1fr); gap: 1px 10px; margin: 2px 0 0; }
 dt { padding-left: 1em; }
 dd { margin: 0; }
+.time { white-space: nowrap; }
 code { font: 0.94em ui-monospace, monospace; }
 .page + .page { margin-top: 40px; }
 .owner { font-size: 20pt; line-height: 1.35; }
@@ -38,11 +41,11 @@ code { font: 0.94em ui-monospace, monospace; }
 .owner p { margin: 1em 0; }
 @media screen and (prefers-color-scheme: dark) { body { background: #17181c; color: #ecebe7; } }
 @media print {
-  body { max-width: none; padding: 0; font-size: 8.8pt; line-height: 1.28; }
+  body { max-width: none; padding: 0; font-size: 8.8pt; line-height: 1.25; }
   .page + .page { margin-top: 0; break-before: page; }
   .item, .todo, li { break-inside: avoid; }
-  .item { margin: 6px 0; }
-  h2 { margin-top: 11px; break-after: avoid; }
+  .item { margin: 5px 0; }
+  h2 { margin-top: 9px; break-after: avoid; }
 }
 """
 
@@ -65,7 +68,7 @@ def _page(title: str, language: str, paper: str, body: str) -> str:
         f'<!DOCTYPE html>\n<html lang="{_safe(language)}" dir="ltr">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width">\n'
         f"<title>{_safe(title)}</title>\n"
-        f"<style>\n@page {{ size: {paper}; margin: 12mm 13mm; }}{_STYLE}</style>\n"
+        f"<style>\n@page {{ size: {paper}; margin: 11mm 13mm; }}{_STYLE}</style>\n"
         f"</head>\n<body>\n{body}\n</body>\n</html>\n"
     )
 
@@ -94,7 +97,8 @@ def _block(block: Block) -> str:
         return "<ul>\n{}\n</ul>".format("\n".join(f"<li>{_safe(one)}</li>" for one in block.sentences))
     if isinstance(block, Table):
         return _rows(block.rows)
-    return f"<p>{_safe(block.text)}</p>"
+    said = _TIME.sub(r'<span class="time">\g<0></span>', _safe(block.text))
+    return f"<p>{said}</p>"
 
 
 def _rows(rows: Iterable[tuple[str, str]]) -> str:

@@ -29,12 +29,13 @@ _MOST_FILES = 4
 
 @dataclass(frozen=True)
 class Held:
-    """The kit that a sheet lies in: its folder's name, when it was made, and its files; nothing for a sheet
-    without one."""
+    """The kit that a sheet lies in: its folder's name, when it was made, its files, and whether it lies on a
+    stick that starts a shell; nothing for a sheet without one."""
 
     name: str = ""
     made: str = ""
     files: Collection[str] = ()
+    starts: bool = False
 
 
 def ways(baseline: Baseline, care: Care, key_at: str, held: Held) -> Text:
@@ -99,17 +100,22 @@ def _live(held: Held) -> Rows:
     yield "run", "sha256sum --quiet -c SHA256SUMS"
     yield "run", "sudo python3 bootwatch.pyz restore --kit ."
     yield "run", "sudo python3 bootwatch.pyz restore --kit . --write"
+    yield "note", "where a whole partition table or file system is gone: first make it anew by way 5"
     yield "then", "as in way 1; with a kit of another machine it refuses to write"
 
 
 def _shell(held: Held, files: list[_Named]) -> Rows:
-    if STARTUP in held.files:
+    if held.starts:
+        yield "do", "plug in the stick and choose it in the firmware's menu: it finds this kit by itself"
+    elif STARTUP in held.files:
         yield "do", "plug in the stick; change to it (FS0:, FS1:, ... until ls shows the kit's folder)"
         yield "type", f"cd {plain(held.name)}"
         yield "type", STARTUP
-        yield "note", "it says what it would write, and asks for a key first"
+    if STARTUP in held.files:
+        yield "note", "it says what it would write, and asks for a key first; what it leaves: way 2 or 5"
     if EXACT in held.files:
-        yield "do", "instead, for exactly the former entries and order, whatever was made since:"
+        where = f", in {plain(held.name)}" if held.starts else ""
+        yield "do", f"instead, for exactly the former entries and order, whatever was made since{where}:"
         yield "type", f"dmpstore -l {EXACT}"
     typed = (one for one in files if _TYPED_FILE.fullmatch(one.file) and _TYPED_LABEL.fullmatch(one.label))
     for one in islice(typed, 1):
@@ -140,10 +146,13 @@ def _by_hand(view: Document) -> Rows:
         "a file: copy it out of the kit's folder volumes/ onto the volume with that id, mounted by",
     )
     yield "run", "sudo mount /dev/disk/by-partuuid/PARTUUID /mnt"
+    yield "do", "where it can't be mounted, as what lay on it is lost: format it first, and only that one:"
+    yield "run", "sudo mkfs.fat -F 32 -i SERIAL /dev/disk/by-partuuid/PARTUUID"
     yield "do", "an entry by its number, with all its bytes, and then the order (in the kit's folder):"
     yield "run", f"sudo cp variables/{first}-* /sys/firmware/efi/efivars/"
     yield "run", "sudo cp variables/BootOrder-* /sys/firmware/efi/efivars/"
-    yield "do", "a partition's type; which disk it is: lsblk -o NAME,SIZE,MODEL,PTUUID"
+    yield "do", "a partition's type; which disk it is, by the ids on the second page:"
+    yield "run", "lsblk -o NAME,SIZE,MODEL,PTUUID"
     yield "run", "sudo sfdisk --part-type /dev/DISK NUMBER TYPE"
     yield "do", "a whole partition table, only where it is gone, and only on that disk:"
     yield "run", "sudo sfdisk /dev/DISK < tables/gpt-GUID.sfdisk"

@@ -25,7 +25,7 @@ ESP = "C12A7328-F81F-11D2-BA4B-00A0C93EC93B"
 
 def test_as_the_sheet_says(guest: Guest) -> None:
     said = SHEET.read_text().partition("5. By hand")[2]
-    mount, entry, order, retype, _ = re.findall(r"run: sudo (.*)", said)
+    mount, format_it, entry, order, retype, _ = re.findall(r"run: sudo (.*)", said)
     before = {name: guest.get(f"{EFIVARS}/{name}") for name in (ENTRY, ORDER)}
     guest.check("mkdir -p /root/kit/variables")
     for name, data in before.items():
@@ -41,4 +41,13 @@ def test_as_the_sheet_says(guest: Guest) -> None:
     for kind in (DATA_TYPE, ESP):
         guest.check(retype.replace("DISK", disk).replace("NUMBER", "1").replace("TYPE", kind))
         assert kind in guest.check(f"sfdisk --part-type /dev/{disk} 1")
-    guest.check(f"{mount.replace('PARTUUID', QUARRY_ESP)} && test -d /mnt/EFI && umount /mnt")
+
+    mount = mount.replace("PARTUUID", QUARRY_ESP)
+    guest.check(f"{mount} && test -d /mnt/EFI && umount /mnt")
+    guest.check(
+        f"dd if=/dev/zero of=/dev/disk/by-partuuid/{QUARRY_ESP} bs=64K count=1 conv=fsync status=none"
+    )
+    assert guest.run(mount).status != 0
+    guest.check(format_it.replace("PARTUUID", QUARRY_ESP).replace("SERIAL", "5EA10001"))
+    guest.check(f"{mount} && mkdir -p /mnt/EFI/quarry && umount /mnt")
+    assert guest.check(f"blkid -p -o value -s UUID /dev/disk/by-partuuid/{QUARRY_ESP}") == "5EA1-0001\n"
