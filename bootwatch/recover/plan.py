@@ -16,6 +16,7 @@ from bootwatch.model.gap import Gap
 from bootwatch.model.level import Level
 from bootwatch.model.snapshot import Snapshot, State
 from bootwatch.recover.companions import companions
+from bootwatch.recover.fewest import fewest
 from bootwatch.recover.harmless import in_harmless_order
 from bootwatch.recover.relocate import Move
 from bootwatch.recover.steps import Step, after_all
@@ -24,7 +25,8 @@ from bootwatch.recover.undoing import FILES, UNDONE, HasCopy, Left, Undoing
 _DOUBTFUL = ("loader-changed", "entry-data-changed")
 _SEEMS_GOOD = "it would start, as far as can be told from outside; to have the former one back all the same"
 _MOST_ROUNDS = 3
-_MOST_TRIED = 24  # differences beyond the plain ones that are tried one by one
+_MOST_TRIES = 400  # of what else differs and may be needed
+_MISSED = ("entry-missing", "loader-missing", "file-missing")
 
 
 @dataclass(frozen=True)
@@ -191,11 +193,11 @@ class _Planner:
     def _needed(
         self, chosen: Sequence[Change], more: Sequence[Change], best: dict[str, int]
     ) -> tuple[Change, ...]:
-        """Of ``more``, what can't be left out without a system starting worse than ``best``."""
-        kept = list(more)
-        for one in more if len(more) <= _MOST_TRIED else ():
-            fewer = [other for other in kept if other is not one]
+        """Of ``more``, what can't be left out without a system starting worse than ``best``; what would write
+        over something that is there is left out first, since it may be the newer one."""
+
+        def will_do(fewer: list[Change]) -> bool:
             reached = self._reached([*chosen, *fewer])
-            if all(reached.get(key, 0) >= rank for key, rank in best.items()):
-                kept = fewer
-        return tuple(kept)
+            return all(reached.get(key, 0) >= rank for key, rank in best.items())
+
+        return tuple(fewest(sorted(more, key=lambda one: one.change in _MISSED), will_do, _MOST_TRIES))

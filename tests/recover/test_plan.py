@@ -31,6 +31,7 @@ from tests.recover.plans import (
     Damage,
     emptied,
     made_anew,
+    overwritten,
     planned,
     reidentified,
     renumbered,
@@ -136,20 +137,26 @@ def test_what_takes_the_only_way_of_another_system_waits_for_its_own() -> None:
     assert "it would keep another system from starting" in {one.why for one in kept.left}
 
 
-def test_what_else_a_system_needs_comes_back_with_it() -> None:
-    """Of files that the settings keep quiet of, those come back without which it would not start."""
+@pytest.mark.parametrize("others", [0, 100, pytest.param(500, marks=pytest.mark.long)])
+def test_what_else_a_system_needs_comes_back_with_it(others: int) -> None:
+    """Of files that the settings keep quiet of, those come back without which it would not start, and none of
+    the ``others``, which are newer ones by now."""
     reads = replace(program("fernwick"), program=Program(X64, 10, 1000, mentions=(ENTRIES_FOLDER,)))
     entry = b"title Fernwick\nlinux /linux\n"
     held = {
         **{FERNWICK: reads, "\\linux": program("linux"), "\\notes.txt": text("notes")},
         MENU: File("", len(entry), "", hashlib.sha256(entry).hexdigest()),
+        **{f"\\tools\\{number}.efi": program(f"tool {number}") for number in range(others)},
     }
     before = state(((HALL, 1, held), (ATTIC, 1, ON_ATTIC)), entries=ENTRIES, order=(0, 1))
     before = replace(before, texts={hashlib.sha256(entry).hexdigest(): entry})
-    weights = Weights([Rule(Level.ROUTINE, "file-missing")])
+    quiet = ("file-missing", "file-changed", "loader-changed")
+    weights = Weights([Rule(Level.ROUTINE, name) for name in quiet])
     now = altered.without_folder(before, ON_FERNWICK, "\\EFI")
     for path in (MENU, "\\linux", "\\notes.txt"):
         now = altered.without_file(now, ON_FERNWICK, path)
+    for number in range(others):
+        now = overwritten(now, ON_FERNWICK, f"\\tools\\{number}.efi", f"newer {number}")
     found = planned(replace(now, texts={}), before, weights=weights)
     back = {step.file.path for step in found.steps if isinstance(step, WriteFile)}
     assert back == {FERNWICK, MENU, "\\linux"}
