@@ -50,6 +50,8 @@ def test_each_unit_lies_in_its_place(root: Path) -> None:
     for name in ("etc/sysusers.d/bootwatch.conf", "etc/tmpfiles.d/bootwatch.conf"):
         assert (root / name).is_file()
     assert (root / "usr/local/lib/systemd/catalog/bootwatch.catalog").is_file()
+    for script in ("usr/local/libexec/bootwatch-failed", "etc/update-motd.d/62-bootwatch"):
+        assert mode(root / script) == 0o755
     # Not among the system's own.
     assert (root / "etc/systemd/user/bootwatch-desktop.service").is_file()
     assert not (root / "etc/systemd/system/bootwatch-desktop.service").exists()

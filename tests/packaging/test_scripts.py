@@ -15,7 +15,7 @@ def scripts() -> list[str]:
     """Every shell script of the checkout, by its first line."""
     return sorted(
         str(path.relative_to(CHECKOUT))
-        for folder in ("packaging", "tests", ".ci")
+        for folder in ("packaging", "tests", "units", ".ci")
         for path in (CHECKOUT / folder).rglob("*")
         if path.is_file() and path.read_bytes().startswith((b"#!/bin/bash", b"#!/bin/sh"))
     )

@@ -20,7 +20,9 @@ WATCH = "bootwatch-watch.service"
 DESKTOP = "bootwatch-desktop.service"
 KIT = "bootwatch-kit.service"
 KIT_TO = "bootwatch-kit-to@mnt-stick.service"
+FAILED = "bootwatch-failed@bootwatch-read@boot.service.service"
 KITS = [pytest.param(KIT, 1.0, marks=pytest.mark.long), pytest.param(KIT_TO, 1.2, marks=pytest.mark.long)]
+KITS.append(pytest.param(FAILED, 1.2, marks=pytest.mark.long))
 
 
 @pytest.fixture(scope="module")
@@ -33,6 +35,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
             (folder / unit.name).write_text(text)
     shutil.copy(folder / "bootwatch-read@.service", folder / READER)
     shutil.copy(folder / "bootwatch-kit-to@.service", folder / KIT_TO)
+    shutil.copy(folder / "bootwatch-failed@.service", folder / FAILED)
     return folder
 
 
@@ -147,7 +150,8 @@ def test_before_switching_off_it_reads_in_the_same_sandbox() -> None:
     reader, shutdown = settings("bootwatch-read@.service"), settings(SHUTDOWN)
     of_the_unit = {"Description", "Type", "ConditionPathExists", "After", "WantedBy"}
     # When it runs, and how long it may take. What nobody waits for goes behind everything else.
-    reader_alone = {"ExecStart", "ExecStartPre", "TimeoutStartSec", "Nice", "IOSchedulingPriority"}
+    reader_alone = {"ExecStart", "ExecStartPre", "ExecStartPost"}
+    reader_alone |= {"TimeoutStartSec", "Nice", "IOSchedulingPriority"}
     shutdown_alone = {"ExecStop", "TimeoutStopSec", "RemainAfterExit"}
     shutdown_alone |= {
         "DefaultDependencies",
