@@ -163,7 +163,7 @@ def _tell_trial(places: Places, arguments: argparse.Namespace) -> int:
     from bootwatch.service.trials import last_trial
     from bootwatch.tell.proposal_report import trial_report
 
-    document = last_trial(places)
+    document = last_trial(places, plain(as_called("restore", arguments), 2000))
     print(json.dumps(document, indent=1) if arguments.json else trial_report(document).rstrip())
     return 1 if document["result"] == "otherwise" else 0
 

@@ -16,13 +16,13 @@ FORMAT = "bootwatch/trial/1"
 Document = dict[str, Any]
 
 
-def last_trial(places: Places) -> Document:
+def last_trial(places: Places, again: str) -> Document:
     """``result`` is "proven", "otherwise", "unseen" (bootwatch doesn't run in that system), or "waiting" for
-    a start. Ordered by snapshots, never by the clock. Raises Problem."""
+    a start. Ordered by snapshots, never by the clock. ``again`` is how `restore` is called. Raises Problem."""
     record = Record.newest_of(places.restores, Kind.TRIAL.value)
     if record is None:
         raise UsageProblem(
-            "There was no trial yet.", "To start a system once: sudo bootwatch restore --trial SYSTEM --write"
+            "There was no trial yet.", f"To start a system once: {again} --trial SYSTEM --write"
         )
     about, step = record.document, record.done[0].step
     document = {
