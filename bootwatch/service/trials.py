@@ -18,7 +18,7 @@ Document = dict[str, Any]
 
 def last_trial(places: Places, again: str) -> Document:
     """``result`` is "proven", "otherwise", "unseen" (bootwatch doesn't run in that system), or "waiting" for
-    a start. Ordered by snapshots, never by the clock. ``again`` is how `restore` is called. Raises Problem."""
+    a start; by snapshots, never by the clock. ``again`` is how `restore` is called. Raises Problem."""
     record = Record.newest_of(places.restores, Kind.TRIAL.value)
     if record is None:
         raise UsageProblem(
