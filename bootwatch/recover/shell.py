@@ -31,6 +31,7 @@ from bootwatch.recover.kit_contents import place_of
 from bootwatch.recover.shell_entries import Entries, by_plain, wanted
 from bootwatch.recover.shell_exact import dmpstore_file, entries_nsh
 from bootwatch.recover.shell_text import (
+    NOT_FOUND,
     can_name,
     each,
     remarks,
@@ -80,6 +81,9 @@ class _Script:
         entries = Entries(wanted(self.state, self._volumes), tuple(read_order(self.state)))
         yield from self._head()
         yield from self._find_volumes()
+        yield from self._cautions()
+        for number, volume in enumerate(self._volumes):
+            yield from self._told(number, volume)
         yield from self._look_at_files()
         yield from entries.look()
         yield from self._ask()
@@ -99,16 +103,23 @@ class _Script:
         about = f'Made by bootwatch for the machine "{self.machine}" from its baseline of {self.saved}.'
         yield from remarks(about)
         yield from remarks("It looks, says what it would write, waits for a key, writes, and reads back.")
+        yield from said(
+            f"Kit of {self.machine} (as it was on {self.saved[:10]}): looking for its volumes ..."
+        )
+        yield "map -r >v bwnothing"
+        yield f"set -v bwg {_OWN}"
+        yield "set -v bwany no"
+        yield "set -v bwfound no"
+        yield from _require_able()
+
+    def _cautions(self) -> Iterator[str]:
+        yield 'echo " "'
         yield from said(f"{self.machine}: start again from this kit (as it was on {self.saved[:10]}).")
         yield 'echo " "'
         for care in (SEALED, MANUAL):
             yield from said(care, "  ")
         yield from said("Let it run on mains power. The other system must not be hibernated.", "  ")
         yield 'echo " "'
-        yield "map -r >v bwnothing"
-        yield f"set -v bwg {_OWN}"
-        yield "set -v bwany no"
-        yield "set -v bwfound no"
 
     # volumes
 
@@ -130,8 +141,8 @@ class _Script:
         yield from remarks("What is left, by files of its own.")
         for number, volume in enumerate(self._volumes):
             yield from self._by_files(number, volume)
-        for number, volume in enumerate(self._volumes):
-            yield from self._told(number, volume)
+        for number in names:
+            yield from when(f'not "%bwv{number}%" == "none"', ["set -v bwfound yes"])
         yield from when('"%bwfound%" == "no"', [*_NOT_THIS, "exit /b 1"])
 
     def _by_files(self, number: int, volume: Volume) -> Iterator[str]:
@@ -161,8 +172,8 @@ class _Script:
             f'echo "{name}: found twice. Take one of the two disks out first; no file is written."',
             f"set -v bwv{number} none",
         ]
-        found = [*when(f'"%bwi{number}%" == "no"', by_files, [where]), "set -v bwfound yes"]
-        lines = when(f'"%bwi{number}%" == "twice"', [*twice, "set -v bwfound yes"], found)
+        found = when(f'"%bwi{number}%" == "no"', by_files, [where])
+        lines = when(f'"%bwi{number}%" == "twice"', twice, found)
         yield from when(f'"%bwv{number}%" == "none"', [f'echo "{name}: not found"'], lines)
 
     # files
@@ -214,13 +225,33 @@ class _Script:
         yield from _MENU
 
 
-_NOT_THIS = said(
-    "None of this kit's volumes is here: it is another machine's kit, or the disk doesn't answer."
+_TOO_OLD = said(
+    "This shell can't say what the firmware holds (it is too old, or made without these commands). Nothing "
+    "was written. Take another way back: see the sheet in this kit, or a newer shell (2.2)."
 )
+_NOT_THIS = said("None of its volumes is here: it is another machine's kit, or the disk doesn't answer.")
 _MENU = said(
     "A firmware may drop what was written. If a system doesn't start then, choose it in the "
     "firmware's own menu (the key for it is in the maker's manual), and look at the sheet in this kit."
 )
+
+
+def _require_able() -> Iterator[str]:
+    """Ends where the shell doesn't tell mappings, or variables: nothing would be found, and be made anew.
+
+    A pipe to a command that isn't there would end the script without a word.
+    """
+    yield from remarks("Whether this shell can say what is there: it is asked for what is known.")
+    yield "parse >v bwnothing"
+    yield from when(f'"%lasterror%" == "{NOT_FOUND}"', [*_TOO_OLD, "exit /b 2"])
+    yield "set -v bwr none"
+    yield "setvar bwtry -guid %bwg% -bs =5A"
+    yield "dmpstore bwtry -guid %bwg% -sfo | parse VariableInfo 6 >v bwr"
+    yield "setvar bwtry -guid %bwg% ="
+    yield "set -v bwm none"
+    yield "map -sfo | parse Mappings 2 -i 1 >v bwm"
+    yield from when('not "%bwr%" == "5A"', [*_TOO_OLD, "exit /b 2"])
+    yield from when('"%bwm%" == "none"', [*_TOO_OLD, "exit /b 2"])
 
 
 def _match(number: int, volume: Volume) -> list[str]:

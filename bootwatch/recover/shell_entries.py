@@ -10,7 +10,17 @@ from bootwatch.judge.pairs import plain
 from bootwatch.model.snapshot import State
 from bootwatch.model.variable import GLOBAL
 from bootwatch.model.volume import Volume
-from bootwatch.recover.shell_text import LONGEST_LINE, can_name, each, named, remarks, shown, when
+from bootwatch.recover.shell_text import (
+    LONGEST_LINE,
+    NOT_FOUND,
+    can_name,
+    each,
+    named,
+    remarks,
+    said,
+    shown,
+    when,
+)
 
 _ALL = f"-guid {GLOBAL} -nv -bs -rt"
 _LOW = " ".join(f"{number:02X}" for number in range(0x20))
@@ -108,6 +118,7 @@ class Entries:
         yield from when('"%bwall%" == "yes"', each("n", f"in {_LOW} {_SPARE}", look))
         yield "set -v bwo none"
         yield "dmpstore BootOrder -sfo | parse VariableInfo 6 >v bwo"
+        yield from when('"%bwo%" == "none"', _really_none())
         for one in self.wanted:
             yield from self._state_of(one)
         yield from self._look_at_order()
@@ -243,6 +254,15 @@ class Entries:
         at_end = [f"set -v bwnew %bwnew%%bwn{one.place}%"]
         place = when('"%bwseen%" == "yes"', at_end, [f"set -v bwq{one.place} yes"])
         return when(f'not "%bwd{one.place}%" == "failed"', place)
+
+
+def _really_none() -> list[str]:
+    """Ends where there is a boot order that isn't told: what is in it would be dropped."""
+    end = [
+        *said("The boot order can't be read. Nothing was written. Take another way: see the sheet."),
+        "exit /b 3",
+    ]
+    return ["dmpstore BootOrder >v bwnothing", *when(f'not "%lasterror%" == "{NOT_FOUND}"', end)]
 
 
 def _little(number: int) -> str:

@@ -10,6 +10,8 @@ _SAFE = frozenset(" .,:!?'()-_=+/\\")
 _WIDTH = 76
 # Characters: what the shell takes in one line of a script.
 LONGEST_LINE = 7_000
+# How %lasterror% spells that there is none such: a command, or a variable for dmpstore (SHELL_NOT_FOUND).
+NOT_FOUND = "0xE"
 
 
 def shown(text: str) -> str:

@@ -64,6 +64,25 @@ def test_every_block_ends() -> None:
     assert sum(line.startswith("for ") for line in lines) == lines.count("endfor")
 
 
+def test_a_shell_that_cannot_say_what_is_there_writes_nothing() -> None:
+    """Without `parse` a pipe to it ends the script without a word; so it is asked for before."""
+    lines = [line.strip() for line in script(machine("Fernwick Linux"))]
+    asked, piped = (
+        lines.index("parse >v bwnothing"),
+        next(n for n, one in enumerate(lines) if "| parse" in one),
+    )
+    assert asked < piped
+    ends = [number for number, line in enumerate(lines) if line.startswith("exit /b 2")]
+    looked = lines.index("dmpstore Boot0003 -sfo | parse VariableInfo 6 >v bwc")
+    assert len(ends) == 3 and max(ends) < looked
+    # The order that can't be read isn't taken for none.
+    order = lines.index("dmpstore BootOrder -sfo | parse VariableInfo 6 >v bwo")
+    assert lines[order + 1 : order + 4] == [
+        'if "%bwo%" == "none" then', "dmpstore BootOrder >v bwnothing", 'if not "%lasterror%" == "0xE" then'
+    ]  # fmt: skip
+    assert order < lines.index("exit /b 3") < lines.index("pause")
+
+
 def test_an_entry_that_no_line_holds_is_left_to_the_file() -> None:
     held = machine("Fernwick Linux", data=bytes(8000))
     assert max(map(len, script(held))) < 1000
