@@ -28,10 +28,10 @@ _OLD_NAMES = (
     "is mended by hand."
 )
 _HOW = {
-    "by itself": "starts by itself",
+    "by itself": "starts when what is tried before it fails",
     "on request": "starts only when somebody chooses it",
     "not at all": "does not start",
-    "not known": "can't be told",
+    "not known": "is not known to start or not to start",
 }
 
 
@@ -169,16 +169,21 @@ def _left(document: Document, width: int) -> list[str]:
 
 
 def _starts(document: Document, width: int) -> list[str]:
-    now = {one["name"]: one["how"] for one in document["now"]["systems"]}
+    now = {one["name"]: _how(one, document["now"]) for one in document["now"]["systems"]}
     lines = ["What starts", ""]
     for one in document["then"]["systems"]:
-        name, then = plain(str(one["name"]), _NAME), _HOW[one["how"]]
-        before = _HOW[now.get(one["name"], "not at all")]
-        said = then if before == then else f"{before} now; {then} after this"
+        name, then = plain(str(one["name"]), _NAME), _how(one, document["then"])
+        before = now.get(one["name"], _HOW["not at all"])
+        said = then if before == then else f"now it {before}; after this it {then}"
         lines += wrapped(f"{name}: {said}", width, "  ")
     before, after = _next(document["now"]), _next(document["then"])
     said = after if before == after else f"{before} now, {after} after this"
     return lines + wrapped(f"next start: {said}", width, "  ")
+
+
+def _how(system: Document, starts: Document) -> str:
+    is_next = system["how"] == "by itself" and system["name"] == starts["next"]
+    return "starts next" if is_next else _HOW[system["how"]]
 
 
 def _next(starts: Document) -> str:
