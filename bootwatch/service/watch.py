@@ -145,20 +145,22 @@ class Watch:
         if not self.folders.is_alive:
             self.news.changed(_LOST)
         first, count, look = self.news.take()
-        if look:
-            first, count = first or self._look_again(), count + 1
-        if first:
+        if look and (mounted := self._look_again()):
+            first, count = first or mounted, count + 1
+        if count:
             self.settling.note(time.monotonic())
             self._first, self._count = self._first or first, self._count + count
 
     def _look_again(self) -> str:
-        """What changed about the mounts; "" for nothing: most of them are nobody's business here."""
+        """What changed about the boot volumes' mounts, "" for nothing: most mounts don't matter here.
+
+        One that the reader found to be a boot volume counts as mounted: until now nobody watched it.
+        """
         found = survey(self.machine)
         for device, folder, kind in sorted(found.mounts ^ self._survey.mounts):
             is_new = (device, folder, kind) in found.mounts
             return f"{folder} {'mounted' if is_new else 'unmounted'}"
-        # What was not watched until now may have changed since the reading that named it.
-        return "there is another boot volume" if {*found.volumes} - {*self._survey.volumes} else ""
+        return ""
 
     # asking
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import os
 import threading
+import warnings
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from typing import Any
@@ -34,6 +35,8 @@ class Folders:
         self._noticed, self._failed = noticed, failed
         self._observer: Any = None
         threading.excepthook = self._thread_died
+        # That a folder was known already, which comes of two events about one.
+        warnings.filterwarnings("ignore", category=RuntimeWarning, module="watchdog")
         logging.getLogger("watchdog").addHandler(_Complaints(self._complain))
 
     def renew(self, targets: Iterable[Target]) -> list[str]:
