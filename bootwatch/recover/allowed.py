@@ -6,7 +6,8 @@ The reader works steps out from hostile bytes; whoever writes believes it nothin
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
 from itertools import combinations
 
 from bootwatch.judge.adopted_entries import merged
@@ -14,7 +15,9 @@ from bootwatch.judge.drafts import stable_id
 from bootwatch.judge.entries import Entry, parse_entry, read_entries, variable_of
 from bootwatch.judge.pairs import plain
 from bootwatch.model.snapshot import State
+from bootwatch.model.variable import Variable
 from bootwatch.problem import Problem
+from bootwatch.recover.former_order import puts_nothing_in_front
 from bootwatch.recover.paths import parts_of
 from bootwatch.recover.steps import (
     ClearNext,
@@ -24,27 +27,32 @@ from bootwatch.recover.steps import (
     WriteEntry,
     WriteFile,
     WriteOrder,
+    after_all,
     is_type,
 )
 
 _FIELDS = ("entry-inactive", "entry-retargeted", "entry-data-changed")
 
 
-def require_allowed(steps: Sequence[Step], baseline: State, also: Collection[str] = ()) -> None:
+def require_allowed(
+    steps: Sequence[Step], baseline: State, variables: Mapping[str, Variable], also: Collection[str] = ()
+) -> None:
     """Raise Problem, before anything is written, for a step that the ``baseline`` doesn't bear out.
 
-    ``also`` are ids of changes that a person named, as in ``plan``: no partition's type is set unnamed.
+    ``variables`` are today's, read by whoever writes; ``also`` are ids of changes that a person named, as in
+    ``plan``: no partition's type is set unnamed.
     """
-    made = {step.number for step in steps if isinstance(step, WriteEntry)}
+    now = replace(baseline, variables=dict(variables))
+    now = after_all(now, [step for step in steps if isinstance(step, WriteEntry)])
     for step in steps:
-        if not _is_allowed(step, baseline, made, also):
+        if not _is_allowed(step, baseline, now, also):
             raise Problem(
                 f"The baseline doesn't bear out this step: {step.what}.",
                 "Nothing was written. Look at the machine once more, and run the command again.",
             )
 
 
-def _is_allowed(step: Step, baseline: State, made: set[int], also: Collection[str]) -> bool:
+def _is_allowed(step: Step, baseline: State, now: State, also: Collection[str]) -> bool:
     match step:
         case WriteFile():
             parts_of(step.file.path)
@@ -60,7 +68,8 @@ def _is_allowed(step: Step, baseline: State, made: set[int], also: Collection[st
             # A number that today's order has twice may stay so.
             more = Counter(step.order) - Counter(step.over)
             is_added = max(more.values(), default=1) == 1 and not set(more) & set(step.over)
-            return is_added and set(step.over) <= set(step.order) and set(more) <= made | _numbers(baseline)
+            is_whole = is_added and set(step.over) <= set(step.order)
+            return is_whole and puts_nothing_in_front(step, baseline, now)
         case ClearNext():
             return True
         case SetNext():  # that is a trial, which no baseline asks for
@@ -102,7 +111,3 @@ def _is_same(there: Entry, own: Entry) -> bool:
     """Whether today's entry may be the baseline's, changed, as entries are paired: nothing is made out of
     somebody else's."""
     return there.place == own.place or (there.number, there.label) == (own.number, own.label)
-
-
-def _numbers(baseline: State) -> set[int]:
-    return set(read_entries(baseline))

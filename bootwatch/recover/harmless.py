@@ -11,10 +11,19 @@ from bootwatch.model.gap import Gap
 from bootwatch.model.snapshot import State
 from bootwatch.recover.steps import Step
 
+Standing = dict[str, int]
 
-def starting(state: State, gaps: tuple[Gap, ...], systems: Systems) -> frozenset[str]:
-    """The keys of the systems that surely start, by themselves or on request."""
-    return frozenset(one.system.key for one in outlook(usual(state), gaps, systems).systems if one.starts)
+
+def standing(state: State, gaps: tuple[Gap, ...], systems: Systems) -> Standing:
+    """How each system stands, by its key: 2 where it surely starts, by itself or on request, 1 where that
+    can't be told, 0 where it doesn't."""
+    found = outlook(usual(state), gaps, systems).systems
+    return {one.system.key: 1 if one.starts is None else 2 * one.starts for one in found}
+
+
+def is_no_worse(then: Standing, before: Standing) -> bool:
+    """Whether each system stands at least as it did. What can't be told may well start."""
+    return all(then.get(key, 0) >= rank for key, rank in before.items())
 
 
 def in_harmless_order(
@@ -23,12 +32,12 @@ def in_harmless_order(
     """The steps, each as early as it takes nothing away from what the ones before it left; and those that
     would at any place. Wherever the former are cut off, what started before still starts."""
     done: list[Step] = []
-    held, waiting = starting(state, gaps, systems), list(steps)
+    held, waiting = standing(state, gaps, systems), list(steps)
     while waiting:
         for step in waiting:
             after = step.after(state)
-            then = starting(after, gaps, systems)
-            if held <= then:
+            then = standing(after, gaps, systems)
+            if is_no_worse(then, held):
                 break
         else:
             return done, waiting

@@ -60,6 +60,8 @@ def as_before(order: Sequence[int], former: Sequence[int]) -> list[int]:
     return known + [number for number in order if number not in known]
 
 
-def renumbered(former: Sequence[int], places: Mapping[int, int]) -> list[int]:
-    """The baseline's order by today's numbers: ``places`` gives today's by the baseline's; others stay."""
-    return list(dict.fromkeys(places.get(number, number) for number in former))
+def renumbered(former: Sequence[int], places: Mapping[int, int], taken: Collection[int] = ()) -> list[int]:
+    """The baseline's order by today's numbers: ``places`` gives today's by the baseline's; others stay, but
+    for those that are ``taken`` by other entries today."""
+    found = (places.get(number, number) for number in former if number in places or number not in taken)
+    return list(dict.fromkeys(found))

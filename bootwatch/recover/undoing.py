@@ -15,7 +15,8 @@ from bootwatch.model.change import Change
 from bootwatch.model.path import folder_of
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import Volume
-from bootwatch.recover.numbers import as_before, free_number, renumbered, with_number
+from bootwatch.recover.former_order import former_order
+from bootwatch.recover.numbers import as_before, free_number, with_number
 from bootwatch.recover.steps import ClearNext, SetType, Step, WriteEntry, WriteFile, WriteOrder, is_type
 
 HasCopy = Callable[[str], bool]
@@ -132,11 +133,12 @@ class Undoing:
         is_moved = LEADS_NOWHERE in change.after or change.before.get("volume") in self.moved
         return " ".join(_MOVED if is_moved and one == "entry-retargeted" else _WHYS[one] for one in names)
 
-    def _order(self, steps: Iterable[Step]) -> Iterator[Step]:
+    def _order(self, steps: Sequence[Step]) -> Iterator[Step]:
         """New entries at their place; where the order itself was changed, all as it was."""
         now = read_order(self.sides.now)
         made = {step.number for step in steps if isinstance(step, WriteEntry) and step.over is None}
-        former, order = self._former_order(steps), list(now)
+        former = former_order(self.sides.before, self.sides.entries_now, self.sides.entries, steps)
+        order = list(now)
         for number in (one for one in former if one in made):
             order = with_number(order, number, former)
         is_changed = any(one.change in ("order-changed", "entry-added") for one in self.chosen)
@@ -160,20 +162,6 @@ class Undoing:
             for before, now in self.sides.entries.same
             if before.number in listed and now.number not in today
         ]
-
-    def _former_order(self, steps: Iterable[Step]) -> list[int]:
-        """The baseline's, by the numbers that its entries have once the steps are done."""
-        places = {before.number: now.number for before, now in self.sides.entries.same}
-        variables = self.sides.before.variables
-        for step in steps:
-            if isinstance(step, WriteEntry) and step.over is None:
-                own = (
-                    before.number
-                    for before in self.sides.entries.missing
-                    if variables[variable_of(before.number)].data == step.data
-                )
-                places |= {number: step.number for number in own if number not in places}
-        return renumbered(read_order(self.sides.before), places)
 
     def _next(self) -> Iterator[Step]:
         """Only what is asked for once and starts another system than usual."""

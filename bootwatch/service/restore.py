@@ -20,6 +20,7 @@ from bootwatch.model.change import Drift
 from bootwatch.model.snapshot import Snapshot, State
 from bootwatch.observe.disks import read_disks
 from bootwatch.observe.machine import Machine
+from bootwatch.observe.variables import read_variables
 from bootwatch.places import Places
 from bootwatch.problem import BaselineProblem, MachineProblem, Problem, UsageProblem
 from bootwatch.recover.allowed import require_allowed
@@ -165,8 +166,10 @@ def write(places: Places, made: Document, *, by: str, asked: Asked | None = None
             "The baseline was replaced meanwhile; nothing was written.", "Run the command once more."
         )
     steps = steps_of(made)
-    disks = {disk.key: disk for disk, _ in read_disks(Machine(places.root)).found}
-    require_allowed(steps, relocated(baseline.state, disks, asked.mapped).state, asked.also)
+    machine = Machine(places.root)
+    disks = {disk.key: disk for disk, _ in read_disks(machine).found}
+    placed = relocated(baseline.state, disks, asked.mapped).state
+    require_allowed(steps, placed, read_variables(machine).state, asked.also)
     if not steps:
         return None
     about = {"machine": baseline.machine, "baseline": baseline.digest}

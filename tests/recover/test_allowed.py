@@ -9,7 +9,9 @@ from pathlib import Path
 import pytest
 
 from bootwatch.judge.drafts import stable_id
+from bootwatch.judge.entries import variable_of
 from bootwatch.model.disk import ESP
+from bootwatch.model.variable import Variable
 from bootwatch.problem import Problem
 from bootwatch.recover.allowed import require_allowed
 from bootwatch.recover.paths import parts_of
@@ -17,7 +19,7 @@ from bootwatch.recover.steps import SetType, Step, WriteEntry, WriteOrder
 from tests.judge.dual import TO_FERNWICK, TO_QUARRY
 from tests.judge.paths import drive, file, option
 from tests.judge.states import FERNWICK_PART, QUARRY, QUARRY_PART
-from tests.recover.plans import whole
+from tests.recover.plans import whole, with_variable
 from tests.roots import DATA_PART, DATA_TYPE
 
 PROJECT = Path(__file__).resolve().parents[2]
@@ -42,7 +44,7 @@ def entry(data: bytes, over: bytes | None) -> WriteEntry:
     ],
 )
 def test_what_brings_back_what_the_baseline_holds(step: Step) -> None:
-    require_allowed([step], whole())
+    require_allowed([step], whole(), {})
 
 
 @pytest.mark.parametrize(
@@ -66,7 +68,7 @@ def test_what_brings_back_what_the_baseline_holds(step: Step) -> None:
 )
 def test_what_does_not(step: Step) -> None:
     with pytest.raises(Problem, match="doesn't bear out"):
-        require_allowed([step], whole())
+        require_allowed([step], whole(), {})
 
 
 ON_QUARRY = f"gpt:{QUARRY_PART}"
@@ -74,7 +76,7 @@ RETYPED = stable_id("partition-retyped", (ON_QUARRY,))
 
 
 def test_type_that_the_baseline_has_and_a_person_named() -> None:
-    require_allowed([SetType(ON_QUARRY, ESP, DATA_TYPE, "why")], whole(), [RETYPED])
+    require_allowed([SetType(ON_QUARRY, ESP, DATA_TYPE, "why")], whole(), {}, [RETYPED])
 
 
 @pytest.mark.parametrize(
@@ -91,7 +93,49 @@ def test_type_that_the_baseline_has_and_a_person_named() -> None:
 )
 def test_type_that_it_does_not(step: Step, also: list[str]) -> None:
     with pytest.raises(Problem, match="doesn't bear out"):
-        require_allowed([step], whole(), also)
+        require_allowed([step], whole(), {}, also)
+
+
+WITH_TARN = with_variable(whole(), "Boot0005", TARN).variables
+TAKEN = with_variable(whole(), "Boot0001", TARN).variables  # Quarry's number is somebody else's by now
+MOVED = dict(with_variable(whole(), "Boot0008", TO_QUARRY).variables)
+del MOVED[variable_of(1)]
+
+
+@pytest.mark.parametrize(
+    ("order", "over", "variables"),
+    [
+        ((0, 1, 5), (1, 0, 5), WITH_TARN),
+        ((0, 1, 5), (5, 1, 0), WITH_TARN),
+        ((5, 0, 1), (5, 1), WITH_TARN),  # Tarn Rescue came first, whoever wanted it so
+        ((0, 8, 5), (8, 5, 0), MOVED),
+        ((0, 1), (1,), TAKEN),
+    ],
+)
+def test_order_that_puts_what_the_baseline_had_in_front(
+    order: tuple[int, ...], over: tuple[int, ...], variables: dict[str, Variable]
+) -> None:
+    require_allowed([WriteOrder(order, over, "why")], whole(), variables)
+
+
+@pytest.mark.parametrize(
+    ("order", "over", "variables"),
+    [
+        ((5, 0, 1), (0, 1, 5), WITH_TARN),
+        ((0, 5, 1), (0, 1, 5), WITH_TARN),  # second is what starts where the first fails
+        ((5, 0, 1), (0, 1), WITH_TARN),
+        ((1, 0, 5), (0, 1, 5), WITH_TARN),
+        ((8, 0), (0, 8), MOVED),
+        ((1, 0), (0, 1), TAKEN),
+        ((5,), (), WITH_TARN),
+    ],
+)
+def test_order_that_puts_another_one_in_front(
+    order: tuple[int, ...], over: tuple[int, ...], variables: dict[str, Variable]
+) -> None:
+    """As a subverted reader would have it: an entry that somebody made, tried before the systems."""
+    with pytest.raises(Problem, match="doesn't bear out"):
+        require_allowed([WriteOrder(order, over, "why")], whole(), variables)
 
 
 def test_paths_that_a_boot_volume_can_hold() -> None:

@@ -191,11 +191,11 @@ def test_root_finds_itself_where_a_volume_is(place: str) -> None:
     ]
     if place == ON_FERNWICK:
         with pytest.raises(Problem):
-            require_allowed(steps, relocated(whole(), now.disks).state)
+            require_allowed(steps, relocated(whole(), now.disks).state, now.variables)
     else:
-        require_allowed(steps, relocated(whole(), now.disks).state)
+        require_allowed(steps, relocated(whole(), now.disks).state, now.variables)
         with pytest.raises(Problem):
-            require_allowed(steps, relocated(whole(), whole().disks).state)
+            require_allowed(steps, relocated(whole(), whole().disks).state, now.variables)
 
 
 def test_no_entry_that_it_does_not_know_leaves_the_order() -> None:

@@ -11,7 +11,8 @@ import pytest
 from bootwatch.judge.drift import compare
 from bootwatch.judge.sides import Sides
 from bootwatch.model.snapshot import Snapshot, State
-from bootwatch.recover.harmless import starting
+from bootwatch.recover.allowed import require_allowed
+from bootwatch.recover.harmless import is_no_worse, standing
 from bootwatch.recover.plan import Plan, plan
 from bootwatch.recover.relocate import relocated
 from tests.recover.plans import DAMAGES, looked_at, whole
@@ -47,19 +48,21 @@ def planned(before: Snapshot, now: Snapshot, copies: Copies) -> tuple[Plan, Side
 def require_harmless(before: Snapshot, now: Snapshot, copies: Copies = lambda own: True) -> Plan:
     """The plan, held against both; a run of it is cut off after each step, and begun again."""
     found, sides = planned(before, now, copies)
-    state, reached = now.state, starting(now.state, now.gaps, sides.systems)
+    require_allowed(found.steps, sides.before, now.state.variables)
+    state, reached = now.state, standing(now.state, now.gaps, sides.systems)
     state = replace(state, texts=found.state.texts)
     cut: list[State] = [state]
     for step in found.steps:
         state = step.after(state)
-        then = starting(state, now.gaps, sides.systems)
-        assert reached <= then, f"{step.what} takes a start away"
+        then = standing(state, now.gaps, sides.systems)
+        assert is_no_worse(then, reached), f"{step.what} takes a start away"
         reached = then
         cut.append(state)
     assert state == found.state
     for place in cut:
         again, _ = planned(before, Snapshot(now.circumstance, place, now.gaps), copies)
-        assert starting(again.state, now.gaps, sides.systems) == reached, "a second run ends elsewhere"
+        require_allowed(again.steps, sides.before, place.variables)
+        assert standing(again.state, now.gaps, sides.systems) == reached, "a second run ends elsewhere"
     return found
 
 
