@@ -10,9 +10,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from subprocess import CompletedProcess
 
+from tests.firmware import tool
 from tests.firmware.damages import Damage
+from tests.firmware.process import MachineFailed
 from tests.firmware.restore_machine import FERNWICK, SYSTEMS, Dual, System
+from tests.firmware.shell_way import by_shell
 from tests.firmware.starts.start import Result
+from tests.firmware.variables import GLOBAL
+from tests.firmware.volume import make_fat
 
 Way = Callable[[Dual], str]
 """Brings the systems back as far as it goes; what it says that it leaves, "" for nothing."""
@@ -73,7 +78,7 @@ def tried(damage: Damage, way: str, folder: Path, *, before: bool = False) -> Tr
     began = time.monotonic()
     try:
         left = WAYS[way](dual)
-    except WayFailed as failed:
+    except (WayFailed, MachineFailed) as failed:
         left = f"it failed: {failed}"
     seconds = time.monotonic() - began
     return Tried(damage.name, way, was, proof(dual), left, seconds)
@@ -146,22 +151,102 @@ def _write(dual: Dual, run: Callable[..., CompletedProcess[str]], *command: str)
     return "; ".join(f"{one['what']}: {one['why']}" for one in planned["left"])
 
 
-WAYS: dict[str, Way] = {"restore": restore, "kit": kit, "without": without_baseline}
+def shell(dual: Dual) -> str:
+    """The kit's startup.nsh in the firmware's own shell, with no system at all."""
+    said = [line.strip() for line in by_shell(dual).splitlines()]
+    return "; ".join(line for line in said if any(words in line for words in _SHELL_LEAVES))
+
+
+_SHELL_LEAVES = ("left as it is", "not found", "found twice", "NOT ", "no number is free", "Nothing of this")
+
+
+def by_hand(dual: Dual) -> str:
+    """What the sheet says to do by hand: standard tools alone, with what lies in the kit."""
+    for system in SYSTEMS:
+        _table_by_hand(dual, system)
+        _files_by_hand(dual, system)
+    with dual.variables() as variables:
+        for file in sorted((dual.kit / "variables").glob("Boot[0O]*")):
+            variables.set(file.name.removesuffix(f"-{GLOBAL}"), file.read_bytes()[4:])
+    return ""
+
+
+def _table_by_hand(dual: Dual, system: System) -> None:
+    image = dual.image(system.name).path
+    try:
+        tool.run(["sfdisk", "--dump", image])
+    except tool.ToolFailed:
+        text = (dual.kit / f"tables/gpt-{system.disk.guid}.sfdisk").read_bytes()
+        tool.run(["sfdisk", "--quiet", "--no-tell-kernel", image], stdin=text)
+
+
+def _files_by_hand(dual: Dual, system: System) -> None:
+    offset, size = system.disk.place(1)
+    volume, own = dual.volume(system), dual.kit / f"volumes/gpt-{system.partition}"
+    try:
+        there = volume.list()
+    except tool.ToolFailed:
+        make_fat(dual.image(system.name).path, size, offset=offset)
+        there = []
+    files = {_path(file, own): file.read_bytes() for file in own.rglob("*") if file.is_file()}
+    for in_the_way in there:
+        if any(path.startswith(f"{in_the_way}\\") for path in files):
+            volume.remove(in_the_way)
+    volume.write(files)
+
+
+def _path(file: Path, top: Path) -> str:
+    return "\\" + str(file.relative_to(top)).replace("/", "\\")
+
+
+WAYS: dict[str, Way] = {
+    "restore": restore,
+    "kit": kit,
+    "shell": shell,
+    "without": without_baseline,
+    "hand": by_hand,
+}
 # These are for machines without a baseline, and know of entries only: files come back from nowhere.
 UNPREPARED = {"without"}
-# Where a way can't, and why.
+
+
+@dataclass(frozen=True)
+class Unable:
+    """Why a way can't, and which one of the sheet brings both systems back instead; "" for none."""
+
+    why: str
+    instead: str
+
+
+_GONE = Unable("it writes onto file systems that are there; a person makes them anew", "hand")
+_LEFT = Unable("the shell knows a file by its size: another one is left, as it may be an update's", "restore")
+_PATH = Unable(
+    "the entry is there, byte for byte, and nothing else in the shell tells that it is stale", "restore"
+)
 UNABLE = {
     **{
-        ("a file where the loader's folder was", way): "what somebody put there is left to him"
-        for way in ("restore", "kit")
+        ("a file where the loader's folder was", way): Unable(
+            "what somebody put there is left to him", "hand"
+        )
+        for way in ("restore", "kit", "shell")
     },
-    (
-        "the firmware's own entries put first",
-        "without",
-    ): "what there is keeps its order, as nobody knows the usual one: a person chooses in the menu",
+    **{
+        (name, way): _GONE
+        for name in (
+            "boot volume overwritten at its beginning: no file system any more",
+            "partition table gone, both copies; all else is there",
+            "disk replaced by an empty one",
+        )
+        for way in ("restore", "kit", "shell")
+    },
+    ("the firmware's own entries put first", "without"): Unable(
+        "what there is keeps its order, as nobody knows the usual one: a person chooses in the menu", ""
+    ),
 }
 
 
 def can_try(damage: Damage, way: str) -> bool:
     """Whether the damage is any of that way's business."""
+    if way == "hand":
+        return any(name == damage.name and one.instead == way for (name, _), one in UNABLE.items())
     return damage.entries or way not in UNPREPARED

@@ -4,7 +4,7 @@ import pytest
 
 from tests.firmware.damages import DAMAGES
 from tests.firmware.restore_table import line, rows
-from tests.firmware.restore_ways import UNABLE, WAYS
+from tests.firmware.restore_ways import UNABLE, WAYS, can_try
 
 pytestmark = pytest.mark.firmware
 
@@ -15,6 +15,16 @@ SAMPLE = (
     "boot volume re-formatted",
     "both boot volumes emptied, a fresh store",
 )
+
+
+def test_where_a_way_can_not_another_one_can() -> None:
+    """But for what only a person can say: which system was usual."""
+    for (damage, _), unable in UNABLE.items():
+        other = unable.instead
+        assert damage in DAMAGES
+        assert not other or (
+            other in WAYS and (damage, other) not in UNABLE and can_try(DAMAGES[damage], other)
+        )
 
 
 def test_both_start_after_a_sample_of_damages() -> None:

@@ -1,4 +1,6 @@
-"""No system starts any more: the kit's startup.nsh in the firmware's own shell, then each system started."""
+"""No system starts any more: the kit's startup.nsh in the firmware's own shell, then each system started.
+
+Every damage that it is for: test_restore.py."""
 
 from pathlib import Path
 
@@ -33,23 +35,6 @@ def test_both_start_after_volumes_emptied_and_entries_gone(tmp_path: Path) -> No
     assert "(Fernwick Linux): written as Boot00" in said
     assert "startx64.efi: put back" in said
     assert proof(dual).as_usual
-
-
-# What this way is for: what somebody replaced by something else is left to him, and said.
-ENTRIES = [name for name, one in DAMAGES.items() if one.entries]
-FILES = [
-    *("loader deleted", "the other system's loader deleted", "the loader's folder gone"),
-    *("boot volume emptied", "boot volume re-formatted", "entry and loader both gone"),
-    *("partition re-created, its files kept (new PARTUUID)", "both loaders emptied"),
-]
-
-
-@pytest.mark.whole
-@pytest.mark.parametrize("name", [*ENTRIES, *FILES])
-def test_both_start_after_a_damage(name: str, tmp_path: Path) -> None:
-    dual = damaged(tmp_path, name)
-    by_shell(dual)
-    assert proof(dual).both
 
 
 @pytest.mark.parametrize(

@@ -35,6 +35,10 @@ class Volume:
         """Takes a folder away with all that is in it."""
         tool.run(["mdeltree", "-i", self._image, _mtools(path)])
 
+    def mark(self, path: str, *attributes: str) -> None:
+        """Sets or takes away what FAT says of a file: "+r", "-s" ... (mattrib)"""
+        tool.run(["mattrib", "-i", self._image, *attributes, _mtools(path)])
+
     def list(self) -> list[str]:
         """Every file's path, folders left out."""
         lines = tool.run(["mdir", "-i", self._image, "-s", "-b", "-a", "::/"]).decode().splitlines()
