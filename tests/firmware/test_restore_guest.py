@@ -97,3 +97,70 @@ def test_back_within_a_running_system(guest: Guest) -> None:
     quarry, fernwick = loaders_that_ran(guest)
     assert quarry.endswith(base.QUARRY_LOADER)
     assert fernwick.endswith(base.FERNWICK_LOADER)
+
+
+# Under the namespace of the kernel's own crash dumps, which it protects from nobody.
+FILL = """import os, sys
+folder = sys.argv[1]
+made = 0
+for size in (8000, 1000, 100, 10, 1):
+    while made < 500:
+        path = f"{folder}/Filler{made:03}-cfc8fc79-be2e-4ddc-97f0-9f98bfe298a0"
+        file = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o644)
+        try:
+            os.write(file, b"\\x07\\0\\0\\0" + bytes(size))
+        except OSError as error:
+            os.unlink(path)
+            last = error
+            break
+        finally:
+            os.close(file)
+        made += 1
+print(made, last.errno)
+"""
+ENOSPC = 28
+
+
+def variables(guest: Guest) -> str:
+    """Every variable's name and content, as one text."""
+    return guest.check(f"cd {EFIVARS} && for one in Boot*; do echo $one; od -An -tx1 $one; done")
+
+
+def files(guest: Guest) -> str:
+    return guest.check("cd /boot/efi && find . -type f -exec sha256sum {} + && df --output=avail .")
+
+
+def fill_store(guest: Guest) -> None:
+    guest.put("/root/fill.py", FILL.encode())
+    made, error = guest.check(f"python3 /root/fill.py {EFIVARS}").split()
+    assert int(made) > 0 and int(error) == ENOSPC
+
+
+def test_nothing_is_changed_where_there_is_no_room(guest: Guest) -> None:
+    installed(guest)
+    before = {path: guest.get(path) for path in (ENTRY, ORDER, OWN_LOADER)}
+
+    guest.check(f"rm {OWN_LOADER}; cat /dev/zero > /boot/efi/filler 2>/dev/null; sync")
+    full = files(guest)
+    done = guest.run(RESTORE, 180)
+    assert done.status != 0 and "has no room" in done.output and "Traceback" not in done.output
+    assert files(guest) == full
+    guest.check("rm /boot/efi/filler; mount -o remount,ro /boot/efi")
+    done = guest.run(RESTORE, 180)
+    assert done.status != 0 and "mounted read-only" in done.output
+    guest.check("mount -o remount,rw /boot/efi")
+    guest.check(RESTORE)
+    assert guest.get(OWN_LOADER) == before[OWN_LOADER]
+
+    lose_entry(guest)
+    fill_store(guest)
+    full = variables(guest)
+    done = guest.run(RESTORE, 180)
+    assert done.status != 0 and "store" in done.output and "Traceback" not in done.output, done.output
+    assert variables(guest) == full, "what the firmware refused leaves no empty file"
+    # What was deleted takes its room until the firmware tidies up, at its next start.
+    guest.check(f"rm {EFIVARS}/Filler*")
+    guest.power_off()
+    guest.start()
+    guest.check(RESTORE)
+    assert {path: guest.get(path) for path in before} == before
