@@ -128,7 +128,7 @@ def load(folder: Path, cache: Path | None = None, *, leave: bool = False) -> Bas
     own = hashlib.sha256(raw).hexdigest()
     document = _cached(cache, own)
     if document is None:
-        document = _parse(raw, path)
+        document = parse(raw, path)
         if leave:
             _leave_cached(cache, own, document)
     return _checked(Baseline(document, own), path)
@@ -155,7 +155,7 @@ def load_header(folder: Path) -> Baseline | None:
     if raw is None:
         return None
     head, found, _ = raw.partition(b"\nstate:")
-    document = _parse(head + b"\nstate: {}\n" if found else raw, path)
+    document = parse(head + b"\nstate: {}\n" if found else raw, path)
     return _checked(Baseline(document, hashlib.sha256(raw).hexdigest()), path)
 
 
@@ -187,7 +187,8 @@ def _leave_cached(cache: Path | None, own: str, document: dict[str, Any]) -> Non
         write_whole(cache / f"{own}.json", canonical(document).encode())
 
 
-def _parse(raw: bytes, path: Path) -> dict[str, Any]:
+def parse(raw: bytes, path: Path) -> dict[str, Any]:
+    """What a baseline file holds; ``path`` names it to people. Raises Problem, NewerBaseline."""
     document = _read_yaml(raw, path)
     kind, _, major = (
         str(document.get("format", "")).rpartition("/") if isinstance(document, dict) else ("", "", "")
@@ -273,7 +274,7 @@ def save(folder: Path, document: dict[str, Any]) -> Path:
         document = {**unknown, **document}
         write_whole(_free_name(folder, former.saved), path.read_bytes())
     raw = _write_yaml(document)
-    if canonical(_parse(raw, path)) != canonical(document):
+    if canonical(parse(raw, path)) != canonical(document):
         raise Problem(
             f"The new baseline for {path} doesn't read back as it was written.", "Nothing was changed."
         )
