@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +12,10 @@ from bootwatch.recover.kit_contents import BASELINE, BASELINE_YAML
 
 
 def require_same(kit: str, document: dict[str, Any], yaml: bytes) -> None:
-    """Raise Problem unless ``yaml`` is the baseline ``document``. Needs the YAML library, which a live system
-    lacks."""
+    """Raise Problem unless ``yaml`` is the baseline ``document``. A live system may lack the library for it:
+    there the kit's sums have to do."""
+    if find_spec("yaml") is None:
+        return
     if parse(yaml, Path(kit) / BASELINE_YAML) != document:
         raise Problem(
             f"The kit {kit} was edited: {BASELINE} says otherwise than {BASELINE_YAML}. Nothing was changed.",
