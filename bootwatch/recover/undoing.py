@@ -28,7 +28,8 @@ UNDONE = (*_MENDED, *FILES, "entry-missing", "order-changed")
 _BY_HAND = {
     "partition-renumbered": "where that partition is now can't be told from the partition table",
     "partition-reidentified": "which partition it is now can't be told from the partition table alone",
-    "volume-missing": "the boot volume isn't there: attach its disk, or make its file system anew",
+    "volume-missing": "the boot volume isn't there: attach its disk; where its partition or its file system "
+    "is gone, the last of the ways on a recovery kit's sheet makes it anew",
     "secure-boot-switched": "Secure Boot is switched in the firmware's own setup",
     "keys-changed": "keys are authenticated: only their owner can put them back",
     "firmware-updated": "a firmware update is not undone",

@@ -64,7 +64,12 @@ def undoable(places: Places) -> list[tuple[Record, list[Step]]]:
     none, and for a record that can't be used."""
     records = Record.undoable(places.restores)
     if not records:
-        raise UsageProblem("There is no restore to be taken back.", f"None is recorded in {places.restores}.")
+        hint = f"None is recorded in {places.restores}."
+        if places.from_kit is None:
+            hint += (
+                " What was written out of a recovery kit is recorded beside it, and taken back with --kit."
+            )
+        raise UsageProblem("There is no restore to be taken back.", hint)
     return [(one, steps_of({"steps": [done.step for done in one.done]}, "record")) for one in records]
 
 
