@@ -107,7 +107,7 @@ def _restore(places: Places, arguments: argparse.Namespace) -> int:
         made = _planned(places, arguments)
         if isinstance(made, int):
             return made
-    from bootwatch.tell.restore_report import CARE, restore_report
+    from bootwatch.tell.restore_report import cautions, restore_report
 
     if not arguments.json:
         words = [as_called("restore", arguments), *map(shlex.quote, asked_for(arguments).words())]
@@ -115,7 +115,7 @@ def _restore(places: Places, arguments: argparse.Namespace) -> int:
         print(restore_report(made, hint=hint), end="")
     if not arguments.write:
         if arguments.json:
-            print(json.dumps(made | {"cautions": list(CARE)}, indent=1))
+            print(json.dumps(made | {"cautions": cautions(made)}, indent=1))
         return 1 if made["steps"] else 0
     if not made["steps"]:
         if arguments.json:

@@ -11,7 +11,7 @@ from bootwatch.judge.outlook import Outlook
 from bootwatch.judge.systems import Systems
 from bootwatch.model.snapshot import Snapshot
 from bootwatch.problem import UsageProblem
-from bootwatch.recover.steps import Step
+from bootwatch.recover.steps import Step, WriteFile
 
 FORMAT = "bootwatch/restore-plan/1"
 
@@ -76,7 +76,14 @@ def plan_document(
         "now": _starts(now),
         "then": _starts(then),
         "gaps": [gap.to_json() for gap in snapshot.gaps],
+        "dirty": _dirty(steps, snapshot),
     }
+
+
+def _dirty(steps: Sequence[Step], snapshot: Snapshot) -> list[str]:
+    """The volumes that get files and that nobody closed properly; mounted ones are never called so."""
+    volumes = {step.volume for step in steps if isinstance(step, WriteFile)}
+    return sorted(one for one in volumes if snapshot.circumstance.dirty.get(one))
 
 
 def _starts(found: Outlook) -> Document:

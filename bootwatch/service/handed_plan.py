@@ -25,6 +25,7 @@ _FIELDS: dict[str, Any] = {
 _MAYBE: dict[str, Any] = {
     "last": dict[str, Any] | None,
     "noted": list[str],
+    "dirty": list[str],
     "remedy": str,
     "single_points": dict[str, _ROWS],
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from bootwatch.judge.meanings.common import MANUAL, SEALED
@@ -15,6 +16,7 @@ Document = dict[str, Any]
 
 _NAME = 60
 _MOST_LEFT = 20
+_PART_NAME = re.compile(r"(?:gpt|mbr):([0-9a-f-]+)")
 CARE = (
     SEALED,
     "Before anything is written, restart the other system once in full and shut it down from there: one that "
@@ -193,7 +195,24 @@ def _next(starts: Document) -> str:
 def _care(document: Document, width: int) -> list[str]:
     if not document["steps"]:
         return []
-    return ["Take care", "", *(line for one in CARE for line in wrapped(one, width, "  - "))]
+    return ["Take care", "", *(line for one in cautions(document) for line in wrapped(one, width, "  - "))]
+
+
+def cautions(document: Document) -> list[str]:
+    """What to take care of before a plan is carried out."""
+    return [*(_unclosed(document, plain(one)) for one in document.get("dirty", ())), *CARE]
+
+
+def _unclosed(document: Document, volume: str) -> str:
+    label = plain(str(document["volumes"].get(volume) or ""), _NAME)
+    named = f'The boot volume "{label}"' if label else f"The boot volume {volume}"
+    known = _PART_NAME.fullmatch(volume)
+    device = f"/dev/disk/by-partuuid/{known[1]}" if known else "DEVICE"
+    return (
+        f"{named} is marked as not closed (dirty): the system that had it may only be hibernated, or lost "
+        "its power. Start that one and shut it down in full, or look first, while it isn't mounted: "
+        f"sudo fsck.fat -n {device}. It can be written all the same."
+    )
 
 
 def _hint(document: Document, width: int, command: str) -> list[str]:

@@ -20,6 +20,7 @@ from tests.roots import (
     DEFAULT_LOADER,
     FERNWICK_ESP,
     FERNWICK_LOADER,
+    QUARRY_ESP,
     QUARRY_LOADER,
     TARN_LOADER,
     Root,
@@ -242,6 +243,21 @@ def test_plan_of_somebody_else_is_refused(machine: Commands) -> None:
         with pytest.raises(Problem):
             write(machine_places(machine), tampered, by="root")
     assert (variables(machine.root), contents(machine.root)) == before
+
+
+def test_volume_that_nobody_closed(machine: Commands) -> None:
+    """Its flag is told, in words and as data, where something is to be written on it; it can be written."""
+    loader_emptied(machine.root)
+    assert "dirty" not in machine("restore").out
+    with machine.root.image("vdb").open("r+b") as disk:
+        disk.seek((1 << 20) + 37)  # the state of a FAT12 volume, bit 0: not closed
+        disk.write(b"\1")
+    said = " ".join(machine("restore").out.split())
+    assert "marked as not closed (dirty)" in said
+    assert f"sudo fsck.fat -n /dev/disk/by-partuuid/{QUARRY_ESP}." in said
+    made = machine("restore", "--json").document
+    assert made["dirty"] == [f"gpt:{QUARRY_ESP}"] and "not closed" in made["cautions"][0]
+    assert machine("restore", "--write", "--yes").status == 0
 
 
 def machine_places(machine: Commands) -> Places:
