@@ -29,11 +29,12 @@ _IDENTITY_FORMS = "gpt:PARTUUID, mbr:SIGNATURE-NUMBER or fat:SERIAL, as bootwatc
 _KEYS = (
     *("machine", "systems", "levels", "accept"),
     *("looked_after_by", "menu_key", "stick", "language", "sign_of_life", "kit_to"),
-    "recovery_key_at",
+    *("recovery_key_at", "keep_snapshots"),
 )
 LANGUAGES = (ENGLISH, "de")
 """Those that texts for owners can be had in."""
 _MOST_DAYS = 366
+_LEAST_KEPT, _MOST_KEPT = 500, 1_000_000
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,8 @@ class Config:
     ``accept`` is the highest level up to which each system's own updates are expected and told to nobody.
     ``care`` is for the owner's texts. ``sign_of_life``: after how many days a sign of life is sent, None for
     never. ``kit_to``: a folder in which a recovery kit is kept up to date. ``recovery_key_at`` says where the
-    disk encryption's key is kept; that stands on the sheets alone, and is in no message."""
+    disk encryption's key is kept; that stands on the sheets alone, and is in no message. ``keep_snapshots``:
+    how many the history keeps, counted and not dated, since a clock may be wrong."""
 
     machine: str | None = None
     systems: tuple[SystemSetting, ...] = ()
@@ -67,6 +69,7 @@ class Config:
     sign_of_life: int | None = None
     kit_to: Path | None = None
     recovery_key_at: str = ""
+    keep_snapshots: int = 10_000
 
     @classmethod
     def load(cls, path: Path) -> Config:
@@ -130,6 +133,7 @@ def _config(settings: Settings, top: Value | None) -> Config:
         sign_of_life=_days(settings, fields.get("sign_of_life")),
         kit_to=_folder(settings, fields.get("kit_to")),
         recovery_key_at=settings.text(fields.get("recovery_key_at")) or "",
+        keep_snapshots=_kept(settings, fields.get("keep_snapshots")) or Config.keep_snapshots,
     )
 
 
@@ -151,6 +155,16 @@ def _days(settings: Settings, value: Value | None) -> int | None:
         return None
     if not re.fullmatch("[0-9]{1,3}", text) or not 1 <= int(text) <= _MOST_DAYS:
         settings.wrong(value, f"here belongs a number of days from 1 to {_MOST_DAYS}")
+        return None
+    return int(text)
+
+
+def _kept(settings: Settings, value: Value | None) -> int | None:
+    text = settings.text(value)
+    if value is None or text is None:
+        return None
+    if not re.fullmatch("[0-9]{1,7}", text) or not _LEAST_KEPT <= int(text) <= _MOST_KEPT:
+        settings.wrong(value, f"here belongs a number of snapshots from {_LEAST_KEPT} to {_MOST_KEPT}")
         return None
     return int(text)
 

@@ -138,6 +138,7 @@ menu_key: F9
 stick: in the drawer
 language: de
 sign_of_life: 7
+keep_snapshots: 500
 kit_to: /mnt/stick
 recovery_key_at: in the green folder
 """,
@@ -145,7 +146,7 @@ recovery_key_at: in the green folder
     assert config.care == Care(
         "Anna", "01234 567890", "F9", "in the drawer", "de", {"Quarry": "the old system"}
     )
-    assert config.sign_of_life == 7
+    assert (config.sign_of_life, config.keep_snapshots) == (7, 500)
     assert config.kit_to == Path("/mnt/stick")
     assert config.recovery_key_at == "in the green folder"
 
@@ -153,6 +154,7 @@ recovery_key_at: in the green folder
 @pytest.mark.parametrize(
     ("text", "mistake"),
     [
+        ("keep_snapshots: 499", "a number of snapshots from 500 to 1000000"),
         ("sign_of_life: 0", "a number of days from 1 to 366"),
         ("sign_of_life: weekly", "a number of days from 1 to 366"),
         ("kit_to: stick", "a folder, named from the root on"),

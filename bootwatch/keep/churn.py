@@ -10,6 +10,7 @@ import json
 from collections.abc import Iterable, Iterator
 
 from bootwatch.keep.history import History
+from bootwatch.keep.predictions import starts
 from bootwatch.model.gap import Gap
 from bootwatch.model.past import NO_PAST, Past, Spot
 from bootwatch.model.path import fold, uncounted
@@ -65,7 +66,7 @@ def _is_known(volume: str, gaps: Iterable[Gap]) -> bool:
 
 
 def _count(history: History, spots: Iterable[Spot], number: int) -> None:
-    start = _starts(history)
+    start = starts(history)
     history.database.executemany(
         "INSERT INTO churn VALUES (?1, ?2, 1, ?3, ?3, ?4) ON CONFLICT DO UPDATE SET"
         " starts = starts + (last_start <> ?3), last_start = ?3, last_snapshot = ?4",
@@ -80,10 +81,6 @@ def _count_leaving(history: History, volumes: Iterable[str]) -> None:
     )
 
 
-def _starts(history: History) -> int:
-    return int(history.database.execute("SELECT count(*) FROM start").fetchone()[0])
-
-
 def past(history: History, now: Circumstance) -> Past:
     """What the recorded snapshots show together, for one that is taken now or was recorded last."""
     if not history.has_churn:
@@ -91,7 +88,7 @@ def past(history: History, now: Circumstance) -> Past:
     rows = history.database.execute("SELECT volume, path, last_snapshot FROM churn")
     volatile = history.database.execute(
         "SELECT volume, path FROM churn WHERE starts >= ? AND starts * ? >= ? - first_start + 1",
-        (_LEAST_STARTS, _ONE_OF, _starts(history)),
+        (_LEAST_STARTS, _ONE_OF, starts(history)),
     )
     restless = history.database.execute("SELECT volume FROM leaving WHERE times >= ?", (_LEAST_LEAVINGS,))
     stop, begin = _edges(history, now)

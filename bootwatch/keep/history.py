@@ -1,35 +1,27 @@
 """The history of snapshots: SQLite, written only by the reader.
 
-journal_mode=DELETE, so that other users can open it read-only. An unchanged boot costs a row in ``snapshot``:
+An unchanged boot costs a row in ``snapshot``:
 states, gaps and results are documents that are stored once for each distinct content.
 """
 
 from __future__ import annotations
 
-import errno
 import json
 import sqlite3
-import sys
 from collections.abc import Collection, Iterable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-from bootwatch.keep import chain, parts, schema, seals
+from bootwatch.keep import parts, schema
 from bootwatch.keep.canonical import canonical, digest
-from bootwatch.keep.files import may_write
+from bootwatch.keep.database import FILE_NAME as FILE_NAME
+from bootwatch.keep.database import Database
 from bootwatch.model.change import Drift
 from bootwatch.model.gap import Gap
 from bootwatch.model.snapshot import Circumstance, Moment, Part, Snapshot, State
-from bootwatch.problem import Problem
 
-FILE_NAME = "history.db"
 _COLUMNS = "number, boot_id, moment, time, state, baseline, gaps, result, overview"
 _ENDLESS = (1 << 63) - 1
-_NO_DATABASE = frozenset({sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT})
-_FULL = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR})
-_PATIENCE = 30  # seconds that one waits for another who writes
 
 
 @dataclass(frozen=True)
@@ -52,61 +44,8 @@ class Row:
         return Drift.from_json(self.result) if self.result else None
 
 
-class History:
+class History(Database):
     """An open history; `History.open` for the reader, `History.look` for everybody else."""
-
-    def __init__(self, database: sqlite3.Connection) -> None:
-        self.database = database
-        self._written = seals.Written(database)
-
-    @classmethod
-    @contextmanager
-    def open(cls, folder: Path) -> Iterator[History]:
-        """For reading and writing; made when it isn't there. Raises Problem when it can't be.
-
-        One that is no database any more is put aside and a new one begins: watching doesn't depend on it.
-        """
-        path = folder / FILE_NAME
-        try:
-            folder.mkdir(mode=0o750, parents=True, exist_ok=True)
-            database = _connect_for_writing(path)
-        except (sqlite3.Error, OSError) as error:
-            raise _cannot(path, error) from error
-        with _closing(database, path):
-            yield cls(database)
-
-    @classmethod
-    @contextmanager
-    def look(cls, folder: Path) -> Iterator[History | None]:
-        """Read-only; None where there is no history yet. Raises Problem when it can't be read."""
-        path = folder / FILE_NAME
-        try:
-            if not path.exists():
-                yield None
-                return
-            if path.with_name(path.name + "-journal").exists() and may_write(folder):
-                _connect_for_writing(path).close()  # ends what a power cut left half done
-            uri = f"{path.absolute().as_uri()}?mode=ro"
-            database = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=_PATIENCE)
-        except (sqlite3.Error, OSError) as error:
-            raise _cannot(path, error) from error
-        with _closing(database, path):
-            is_made = database.execute("SELECT 1 FROM sqlite_master WHERE name = 'snapshot'").fetchone()
-            yield cls(database) if is_made else None
-
-    @contextmanager
-    def transaction(self) -> Iterator[None]:
-        """All or nothing; what was written is closed and sealed."""
-        self.database.execute("BEGIN IMMEDIATE")
-        try:
-            yield
-            chain.close(self.database)
-            seals.renew(self.database, self._written.tables)
-        except BaseException:
-            if self.database.in_transaction:  # a full disk has ended it already
-                self.database.execute("ROLLBACK")
-            raise
-        self.database.execute("COMMIT")
 
     def add(self, snapshot: Snapshot, overview: dict[str, Any]) -> int:
         """Record a snapshot with its overview and return its number. Call it inside a transaction."""
@@ -196,11 +135,6 @@ class History:
         row = self.database.execute("SELECT overview FROM snapshot WHERE number = ?", (number,)).fetchone()
         return dict(self._load(row[0])) if row else {}
 
-    def last_number(self) -> int | None:
-        """The newest snapshot's number, None where there is none."""
-        row = self.database.execute("SELECT max(number) FROM snapshot").fetchone()
-        return None if row[0] is None else int(row[0])
-
     def last_circumstance(self) -> Circumstance | None:
         """The newest snapshot's, None where there is none."""
         return self._circumstance("ORDER BY number DESC LIMIT ?", 1)
@@ -263,6 +197,11 @@ class History:
         """Whether it counts what changes at many starts."""
         return schema.version_of(self.database) >= schema.CHURN
 
+    @property
+    def has_former(self) -> bool:
+        """Whether it may have dropped its oldest snapshots (keep/prune.py)."""
+        return schema.version_of(self.database) >= schema.CHAIN
+
     def part_digests(self, number: int) -> dict[str, str]:
         """The digests of a snapshot's parts by name. Raises KeyError for a number that isn't there."""
         return dict(self._load(self._documents(number)[0]))
@@ -314,56 +253,3 @@ class History:
         if row is None:
             raise KeyError(own)
         return json.loads(row[0])
-
-
-def _connect_for_writing(path: Path) -> sqlite3.Connection:
-    try:
-        return _prepared(sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE), path)
-    except sqlite3.DatabaseError as error:
-        if error.sqlite_errorcode not in _NO_DATABASE:
-            raise
-    aside = path.with_name(f"{path.name}.damaged-{int(path.stat().st_mtime)}")
-    path.replace(aside)
-    print(
-        f"bootwatch: the history was damaged; it is put aside as {aside}, a new one begins", file=sys.stderr
-    )
-    return _prepared(sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE), path)
-
-
-def _prepared(database: sqlite3.Connection, path: Path) -> sqlite3.Connection:
-    try:
-        database.execute("PRAGMA journal_mode=DELETE")
-        schema.prepare(database, path)
-        database.execute("PRAGMA foreign_keys=ON")
-    except BaseException:
-        database.close()
-        raise
-    return database
-
-
-@contextmanager
-def _closing(database: sqlite3.Connection, path: Path) -> Iterator[None]:
-    try:
-        yield
-    except sqlite3.Error as error:
-        raise _cannot(path, error) from error
-    finally:
-        database.close()
-
-
-def _cannot(path: Path, error: Exception) -> Problem:
-    return Problem(
-        f"The history {path} can't be used: {getattr(error, 'strerror', None) or error}.",
-        f"{_advice(error)} The baseline is safe: it lies in a file of its own.",
-    )
-
-
-def _advice(error: Exception) -> str:
-    code = getattr(error, "sqlite_errorcode", None)
-    if code in _FULL or getattr(error, "errno", None) == errno.ENOSPC:
-        return "See whether its disk is full or failing."
-    if code in _NO_DATABASE:
-        return "The next snapshot puts the damaged file aside: sudo bootwatch snapshot"
-    if code == sqlite3.SQLITE_READONLY:
-        return "The last snapshot was cut off; the next one puts that right: sudo bootwatch snapshot"
-    return "Run the command with sudo."

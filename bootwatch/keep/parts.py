@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from typing import TYPE_CHECKING
 
 from bootwatch.keep.canonical import canonical, digest
-from bootwatch.model.snapshot import Part
+
+if TYPE_CHECKING:  # nothing of it is needed while a reading is repeated (see `database`)
+    from bootwatch.model.snapshot import Part
 
 SCHEMA = """
 CREATE TABLE IF NOT EXISTS part (

@@ -99,8 +99,11 @@ def first_look(history: History, boot_id: str) -> int | None:
 
 def used(history: History) -> dict[Target, int]:
     """What really started this system so far, each with the newest snapshot that shows it."""
+    columns = "entry, volume, file, identity, snapshot"
+    former = f" UNION ALL SELECT {columns} FROM former_target" if history.has_former else ""
     rows = history.database.execute(
-        "SELECT entry, volume, file, identity, max(snapshot) FROM start"
+        "SELECT entry, volume, file, identity, max(snapshot)"
+        f" FROM (SELECT {columns} FROM start{former})"
         " WHERE volume IS NOT NULL GROUP BY volume, file, identity"
     )
     return {
@@ -123,10 +126,12 @@ def first_start_after(history: History, number: int) -> tuple[int, Target] | Non
 
 
 def record(history: History) -> Record:
-    """How often predictions came true."""
+    """How often predictions came true; those misses are named whose snapshots are kept."""
+    former = " UNION ALL SELECT outcome, starts FROM former_outcome" if history.has_former else ""
     counts = dict(
         history.database.execute(
-            "SELECT outcome, count(*) FROM start WHERE outcome IS NOT NULL GROUP BY outcome"
+            f"SELECT outcome, sum(starts) FROM (SELECT outcome, 1 AS starts FROM start{former})"
+            " GROUP BY outcome"
         ).fetchall()
     )
     right, wrong = counts.get(Outcome.RIGHT.value, 0), counts.get(Outcome.WRONG.value, 0)
@@ -142,16 +147,58 @@ def record(history: History) -> Record:
 def habits(history: History) -> list[SeenHabit]:
     """What was seen from one start to the next, most often first; `is_habit` says which are habits."""
     # Beside max(), SQLite takes the other columns from the row that has the maximum.
-    query = """
-        SELECT habit, count(*), (SELECT count(*) - 1 FROM start), sum(custody = ?),
-               time, max(sighting.snapshot), what
-        FROM sighting JOIN snapshot ON number = sighting.snapshot GROUP BY habit ORDER BY count(*) DESC, habit
+    former = " UNION ALL SELECT * FROM former_habit" if history.has_former else ""
+    query = f"""
+        SELECT habit, sum(times), sum(proven), max(snapshot), time, what FROM (
+            SELECT habit, 1 AS times, custody = ? AS proven, sighting.snapshot AS snapshot, time, what
+            FROM sighting JOIN snapshot ON number = sighting.snapshot{former}
+        ) GROUP BY habit ORDER BY sum(times) DESC, habit
     """
     rows = history.database.execute(query, (Custody.ELSEWHERE.value,)).fetchall()
+    restarts = starts(history) - 1
     return [
-        SeenHabit(Habit(habit), count, restarts, proven, time, number, what)
-        for habit, count, restarts, proven, time, number, what in rows
+        SeenHabit(Habit(habit), times, restarts, proven, time, number, what)
+        for habit, times, proven, number, time, what in rows
     ]
+
+
+def starts(history: History) -> int:
+    """How many starts were recorded so far."""
+    queries = ["SELECT count(*) FROM start"]
+    if history.has_former:
+        queries.append("SELECT coalesce(sum(starts), 0) FROM former_outcome")
+    return sum(int(history.database.execute(query).fetchone()[0]) for query in queries)
+
+
+def retire(history: History, number: int) -> None:
+    """Sum up what a snapshot that is no longer kept shows of starts. Call it before its rows are dropped."""
+    database = history.database
+    database.execute(
+        "INSERT INTO former_outcome SELECT coalesce(outcome, ''), 1 FROM start WHERE snapshot = ?"
+        " ON CONFLICT DO UPDATE SET starts = starts + 1",
+        (number,),
+    )
+    same = "former.volume = start.volume AND former.file IS start.file AND former.identity = start.identity"
+    database.execute(
+        "DELETE FROM former_target AS former WHERE snapshot < ?1"
+        f" AND EXISTS (SELECT 1 FROM start WHERE snapshot = ?1 AND {same})",
+        (number,),
+    )
+    database.execute(
+        "INSERT INTO former_target SELECT volume, file, identity, entry, start.snapshot, time"
+        " FROM start JOIN snapshot ON number = start.snapshot WHERE number = ? AND volume IS NOT NULL"
+        f" AND NOT EXISTS (SELECT 1 FROM former_target AS former WHERE {same})",
+        (number,),
+    )
+    database.execute(
+        "INSERT INTO former_habit SELECT habit, 1, custody = ?, number, time, what"
+        " FROM sighting JOIN snapshot ON number = sighting.snapshot WHERE number = ?"
+        " ON CONFLICT DO UPDATE SET times = times + 1, proven = proven + excluded.proven,"
+        " what = iif(snapshot < excluded.snapshot, excluded.what, what),"
+        " time = iif(snapshot < excluded.snapshot, excluded.time, time),"
+        " snapshot = max(snapshot, excluded.snapshot)",
+        (Custody.ELSEWHERE.value, number),
+    )
 
 
 def verdicts(history: History) -> dict[int, Verdict]:
@@ -166,9 +213,20 @@ def proven(history: History) -> dict[str, dict[str, Any]]:
     """Routes and loaders that were really used, by `Target.keys`, each with its newest snapshot and date."""
     found: dict[str, dict[str, Any]] = {}
     for target, number in sorted(used(history).items(), key=lambda item: item[1]):
-        row = history.database.execute("SELECT time FROM snapshot WHERE number = ?", (number,)).fetchone()
-        found |= {key: {"date": row[0], "snapshot": number} for key in target.keys}
+        found |= {key: {"date": _time_of(history, number), "snapshot": number} for key in target.keys}
     return found
+
+
+def _time_of(history: History, number: int) -> str:
+    """When a snapshot was taken by which a start is known, kept or not."""
+    tables = (
+        {"snapshot": "number", "former_target": "snapshot"} if history.has_former else {"snapshot": "number"}
+    )
+    found = (
+        history.database.execute(f"SELECT time FROM {table} WHERE {column} = ?", (number,)).fetchone()
+        for table, column in tables.items()
+    )
+    return next((str(row[0]) for row in found if row), "")
 
 
 def summary(history: History) -> dict[str, Any]:

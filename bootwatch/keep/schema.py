@@ -167,6 +167,7 @@ ALTER TABLE prediction_5 RENAME TO prediction;
 ALTER TABLE start_5 RENAME TO start;
 ALTER TABLE sighting_5 RENAME TO sighting;
 CREATE INDEX unclosed ON snapshot (number) WHERE link IS NULL;
+CREATE INDEX based ON part (base) WHERE base IS NOT NULL;
 ALTER TABLE part DROP COLUMN name;
 CREATE TABLE anchor (number INTEGER PRIMARY KEY, link BLOB NOT NULL) STRICT;
 CREATE TABLE seal (name TEXT PRIMARY KEY, digest BLOB NOT NULL) STRICT;

@@ -10,7 +10,7 @@ import json
 import sqlite3
 from collections.abc import Iterable, Iterator
 
-from bootwatch.keep import chain, schema, seals
+from bootwatch.keep import chain, seals
 from bootwatch.keep.canonical import digest
 from bootwatch.keep.history import History
 from bootwatch.model.snapshot import Part
@@ -20,11 +20,6 @@ _NAMED_DOCUMENTS = "SELECT drift FROM stage"
 _NAMED_PARTS = (
     "SELECT text FROM document WHERE digest IN (SELECT state FROM snapshot) UNION SELECT parts FROM imported"
 )
-
-
-def is_chained(history: History) -> bool:
-    """Whether its records hold together; one of before they did is brought up to date by the next reading."""
-    return schema.version_of(history.database) >= schema.CHAIN
 
 
 def faults(history: History) -> Iterator[str]:

@@ -76,8 +76,19 @@ def _held(given: Given, history: History | None) -> Kept:
     try:
         return _in_history(given, history)
     except KeyError as error:
+        _require_kept(given, history)
         hint = f"See: bootwatch history --all. For a file of that name: ./{given.name}"
         raise UsageProblem(f"The history holds no snapshot {given.name}.", hint) from error
+
+
+def _require_kept(given: Given, history: History) -> None:
+    """Raises UsageProblem for a snapshot that the history held once."""
+    last = history.last_number()
+    if given.source is Source.HISTORY and last and int(given.name) < last:
+        raise UsageProblem(
+            f"Snapshot {given.name} is no longer kept.",
+            "See those that are: bootwatch history --all. How many: keep_snapshots in the settings.",
+        )
 
 
 def _in_history(given: Given, history: History) -> Kept:

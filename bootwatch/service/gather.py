@@ -163,7 +163,7 @@ def _of_history(places: Places) -> Document:
 
 def _history_faults(history: History) -> list[str]:
     """What is not as it was recorded, the first few of it."""
-    if not soundness.is_chained(history):
+    if not history.has_former:  # of the version before; the next reading chains its records
         return []
     return list(itertools.islice(soundness.faults(history), _MOST_FAULTS))
 

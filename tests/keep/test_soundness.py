@@ -41,7 +41,7 @@ def faults(history: History, *statements: str) -> list[str]:
 
 
 def test_history_of_before_the_chain_gets_one(history: History) -> None:
-    assert soundness.is_chained(history) and faults(history) == []
+    assert history.has_former and faults(history) == []
     rows = history.database.execute("SELECT number, length(link) FROM snapshot").fetchall()
     assert rows == [(number, 32) for number in range(1, 7)]
 
@@ -159,4 +159,4 @@ def test_a_bit_of_the_file_itself(sample: sqlite3.Connection, tmp_path: Path) ->
 def test_older_history_has_none_yet() -> None:
     database = sqlite3.connect(":memory:", isolation_level=None)
     database.executescript(SAMPLE.read_text())
-    assert not soundness.is_chained(History(database))
+    assert not History(database).has_former

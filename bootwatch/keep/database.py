@@ -1,0 +1,162 @@
+"""The history's database: opened, and written so that all or nothing is there.
+
+journal_mode=DELETE, so that other users can open it read-only. Reads in no more than it needs: see
+`service.again`.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import sqlite3
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Self
+
+from bootwatch.keep import chain, schema, seals
+from bootwatch.keep.canonical import canonical
+from bootwatch.keep.files import may_write
+from bootwatch.problem import Problem
+
+FILE_NAME = "history.db"
+_NO_DATABASE = frozenset({sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT})
+_FULL = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR})
+_SAME = "boot_id, state, gaps, overview, baseline, result"
+_PATIENCE = 30  # seconds that one waits for another who writes
+
+
+class Database:
+    """An open history; ``open`` for the reader, ``look`` for everybody else."""
+
+    def __init__(self, database: sqlite3.Connection) -> None:
+        self.database = database
+        self._written = seals.Written(database)
+
+    @classmethod
+    @contextmanager
+    def open(cls, folder: Path) -> Iterator[Self]:
+        """For reading and writing; made when it isn't there. Raises Problem when it can't be.
+
+        One that is no database any more is put aside and a new one begins: watching doesn't depend on it.
+        """
+        path = folder / FILE_NAME
+        try:
+            folder.mkdir(mode=0o750, parents=True, exist_ok=True)
+            database = _connect_for_writing(path)
+        except (sqlite3.Error, OSError) as error:
+            raise _cannot(path, error) from error
+        with _closing(database, path):
+            yield cls(database)
+
+    @classmethod
+    @contextmanager
+    def look(cls, folder: Path) -> Iterator[Self | None]:
+        """Read-only; None where there is no history yet. Raises Problem when it can't be read."""
+        path = folder / FILE_NAME
+        try:
+            if not path.exists():
+                yield None
+                return
+            if path.with_name(path.name + "-journal").exists() and may_write(folder):
+                _connect_for_writing(path).close()  # ends what a power cut left half done
+            uri = f"{path.absolute().as_uri()}?mode=ro"
+            database = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=_PATIENCE)
+        except (sqlite3.Error, OSError) as error:
+            raise _cannot(path, error) from error
+        with _closing(database, path):
+            is_made = database.execute("SELECT 1 FROM sqlite_master WHERE name = 'snapshot'").fetchone()
+            yield cls(database) if is_made else None
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """All or nothing; what was written is closed and sealed."""
+        self.database.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            chain.close(self.database)
+            seals.renew(self.database, self._written.tables)
+        except BaseException:
+            if self.database.in_transaction:  # a full disk has ended it already
+                self.database.execute("ROLLBACK")
+            raise
+        self.database.execute("COMMIT")
+
+    def last_number(self) -> int | None:
+        """The newest snapshot's number, None where there is none."""
+        row = self.database.execute("SELECT max(number) FROM snapshot").fetchone()
+        return None if row[0] is None else int(row[0])
+
+    def repeat(self, number: int, moment: str, time: str) -> int:
+        """Record that all was found again as in the newest snapshot, ``number``, in the same start. Returns
+        the new one's number. Call it inside a transaction."""
+        (text,) = self.database.execute(
+            "SELECT circumstance FROM snapshot WHERE number = ?", (number,)
+        ).fetchone()
+        circumstance = json.loads(text) | {"moment": moment, "time": time}
+        cursor = self.database.execute(
+            f"INSERT INTO snapshot (moment, time, circumstance, {_SAME})"
+            f" SELECT ?, ?, ?, {_SAME} FROM snapshot WHERE number = ?",
+            (moment, time, canonical(circumstance), number),
+        )
+        new = cursor.lastrowid
+        if new is None:
+            raise sqlite3.DatabaseError("the snapshot got no number")
+        self.database.execute(
+            "INSERT INTO prediction SELECT ?, content FROM prediction WHERE snapshot = ?", (new, number)
+        )
+        return new
+
+
+def _connect_for_writing(path: Path) -> sqlite3.Connection:
+    try:
+        return _prepared(sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE), path)
+    except sqlite3.DatabaseError as error:
+        if error.sqlite_errorcode not in _NO_DATABASE:
+            raise
+    aside = path.with_name(f"{path.name}.damaged-{int(path.stat().st_mtime)}")
+    path.replace(aside)
+    print(
+        f"bootwatch: the history was damaged; it is put aside as {aside}, a new one begins", file=sys.stderr
+    )
+    return _prepared(sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE), path)
+
+
+def _prepared(database: sqlite3.Connection, path: Path) -> sqlite3.Connection:
+    try:
+        database.execute("PRAGMA journal_mode=DELETE")
+        schema.prepare(database, path)
+        database.execute("PRAGMA foreign_keys=ON")
+    except BaseException:
+        database.close()
+        raise
+    return database
+
+
+@contextmanager
+def _closing(database: sqlite3.Connection, path: Path) -> Iterator[None]:
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise _cannot(path, error) from error
+    finally:
+        database.close()
+
+
+def _cannot(path: Path, error: Exception) -> Problem:
+    return Problem(
+        f"The history {path} can't be used: {getattr(error, 'strerror', None) or error}.",
+        f"{_advice(error)} The baseline is safe: it lies in a file of its own.",
+    )
+
+
+def _advice(error: Exception) -> str:
+    code = getattr(error, "sqlite_errorcode", None)
+    if code in _FULL or getattr(error, "errno", None) == errno.ENOSPC:
+        return "See whether its disk is full or failing."
+    if code in _NO_DATABASE:
+        return "The next snapshot puts the damaged file aside: sudo bootwatch snapshot"
+    if code == sqlite3.SQLITE_READONLY:
+        return "The last snapshot was cut off; the next one puts that right: sudo bootwatch snapshot"
+    return "Run the command with sudo."
