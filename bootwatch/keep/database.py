@@ -11,13 +11,14 @@ import json
 import sqlite3
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import Self
 
 from bootwatch.keep import chain, schema, seals
 from bootwatch.keep.canonical import canonical
 from bootwatch.keep.files import may_write
+from bootwatch.keep.foreign import guard, is_of_another, nonsense_is_a_problem
 from bootwatch.problem import Problem
 
 FILE_NAME = "history.db"
@@ -59,13 +60,15 @@ class Database:
             if not path.exists():
                 yield None
                 return
+            foreign = is_of_another(path)
             if path.with_name(path.name + "-journal").exists() and may_write(folder):
                 _connect_for_writing(path).close()  # ends what a power cut left half done
             uri = f"{path.absolute().as_uri()}?mode=ro"
             database = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=_PATIENCE)
         except (sqlite3.Error, OSError) as error:
             raise _cannot(path, error) from error
-        with _closing(database, path):
+        with nonsense_is_a_problem(path) if foreign else nullcontext(), _closing(database, path):
+            guard(database)
             is_made = database.execute("SELECT 1 FROM sqlite_master WHERE name = 'snapshot'").fetchone()
             yield cls(database) if is_made else None
 
