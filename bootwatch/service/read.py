@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import fcntl
 import os
+import sqlite3
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
@@ -17,6 +18,7 @@ from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.files import may_write
 from bootwatch.keep.history import History
 from bootwatch.keep.programs import Programs
+from bootwatch.keep.prune import prune
 from bootwatch.keep.receipts import sweep
 from bootwatch.keep.spool import Spool
 from bootwatch.model.change import Drift
@@ -187,8 +189,17 @@ def _kept(
         reading = _record(history, places, config, baseline, snapshot)
         _tell(history, places, config, reading, tell=tell)
         sweep(Spool(places.spool), places.receipts)
+        _drop_old(history, config)
     _publish(places, reading, trouble, baseline_trouble)
     return replace(reading, troubles=tuple(one for one in (trouble, baseline_trouble) if one))
+
+
+def _drop_old(history: History, config: Config) -> None:
+    """What was read is recorded and told, whatever keeps the oldest ones from being dropped."""
+    try:
+        prune(history, config.keep_snapshots)
+    except sqlite3.Error as error:
+        print(f"bootwatch: no old snapshot was dropped: {error}", file=sys.stderr)
 
 
 def recompare(places: Places) -> None:

@@ -206,3 +206,22 @@ def test_history_command_says_so(
     assert said in " ".join(bootwatch("history").out.split())
     assert newest["prediction"]["outcome"] == ("wrong" if current else "right")
     assert oldest["prediction"] is None
+
+
+@pytest.mark.long
+def test_the_oldest_snapshots_are_dropped(hall: Root, capsys: pytest.CaptureFixture[str]) -> None:
+    """As many as the settings say are kept, and whoever asks for another is told so."""
+    bootwatch = Commands(hall, capsys)
+    boots(hall)
+    newest = boots(hall)
+    with History.open(Places.below(hall.folder).history) as history, history.transaction():
+        same = "boot_id, moment, time, circumstance, state, gaps, overview, baseline, result"
+        query = f"INSERT INTO snapshot ({same}) SELECT {same} FROM snapshot WHERE number = ?"
+        history.database.executemany(query, [(newest,)] * 500)
+    settings = Places.below(hall.folder).config
+    settings.parent.mkdir(parents=True, exist_ok=True)
+    settings.write_text("keep_snapshots: 500\n")
+    newest = boots(hall)
+    snapshots = bootwatch("history", "--all", "--json").document["snapshots"]
+    assert [one["snapshot"] for one in snapshots] == list(range(newest, newest - 500, -1))
+    assert "Snapshot 1 is no longer kept." in bootwatch("drift", "--between", "1", str(newest)).err
