@@ -12,10 +12,13 @@ import io
 import struct
 from dataclasses import dataclass, field
 
-from . import FormatError, TooLarge, os_release, pe_sections, pe_version, sbat
+from . import FormatError, TooLarge, os_release, pe_digest, pe_sections, pe_signatures, pe_version, sbat
+from .pe_digest import Layout
 from .pe_sections import Section
+from .pe_signatures import AttributeCertificate, Signatures
 from .problems import bounded
 from .reader import Reader, Source
+from .sbat import SbatEntries, SbatEntry
 
 _DOS_SIZE = 64
 _PE_OFFSET = struct.Struct("<I")
@@ -26,6 +29,7 @@ _HEADERS_SIZE = struct.Struct("<I")
 _HEADERS_SIZE_AT = 60
 _SUBSYSTEM = struct.Struct("<H")
 _SUBSYSTEM_AT = 68
+_CHECKSUM_AT = 64
 _DIRECTORY = struct.Struct("<II")
 _DIRECTORIES_AT = {0x10B: 96, 0x20B: 112}
 _BITS = {0x10B: 32, 0x20B: 64}
@@ -68,6 +72,7 @@ class Image:
     bits: int
     source: Source = field(repr=False, compare=False)
     problems: list[str] = field(default_factory=list)
+    layout: Layout = field(default_factory=Layout, repr=False)
 
     @property
     def machine_name(self) -> str:
@@ -139,6 +144,32 @@ class Image:
         """Who built it, by its `.sbat`; "" where that isn't said. Fails as `section` does."""
         return sbat.vendor(self.text(".sbat") or "")
 
+    @property
+    def sbat(self) -> SbatEntries:
+        """What its `.sbat` says of its parts; none without one. Fails as `section` does."""
+        return sbat.parse(self.text(".sbat") or "")
+
+    @property
+    def authenticode_sha256(self) -> bytes:
+        """The digest that Secure Boot knows it by. Fails as `authenticode` does."""
+        return self.authenticode("sha256")
+
+    def authenticode(self, algorithm: str) -> bytes:
+        """The same by one of hashlib's algorithms, in chunks. FormatError where no firmware could make it;
+        OSError passes through."""
+        return pe_digest.digest(self.source, self.layout, self.sections, algorithm)
+
+    @property
+    def is_signed(self) -> bool:
+        """Whether its headers name a certificate table, whatever that holds."""
+        return self.layout.certificates[1] > 0
+
+    @property
+    def signatures(self) -> Signatures:
+        """The entries of its certificate table, and what is wrong with it. TooLarge beyond all need; OSError
+        passes through."""
+        return pe_signatures.read(self.source, self.layout.certificates)
+
     def uname(self) -> str | None:
         """The kernel's release, from `.uname`. Fails as `section` does."""
         return self.text(".uname")
@@ -173,6 +204,7 @@ class _HeaderReader:
         declared = self._declared(sections, max(headers_end, headers_size), certificates)
         subsystem = self._field(optional, _SUBSYSTEM, _SUBSYSTEM_AT)
         bits = _BITS.get(self._field(optional, _MAGIC, 0), 0)
+        layout = self._layout(optional, optional_at, directories, count > len(sections))
         return Image(
             machine,
             subsystem,
@@ -183,7 +215,24 @@ class _HeaderReader:
             bits,
             self._source,
             self._worst_problems(declared),
+            layout,
         )
+
+    def _layout(
+        self, optional: bytes, at: int, directories: dict[int, tuple[int, int]], is_cut: bool
+    ) -> Layout:
+        """What a digest goes by."""
+        headers_size = self._field(optional, _HEADERS_SIZE, _HEADERS_SIZE_AT)
+        start = _DIRECTORIES_AT.get(self._field(optional, _MAGIC, 0), 0)
+        named = self._field(optional, _HEADERS_SIZE, start - 4) if start else 0
+        fault = ""
+        if not start or len(optional) < start:
+            fault = "its optional header is of no known kind, or cut off"
+        elif named > len(directories) or is_cut:
+            fault = "its headers are cut off"
+        entry = at + start + _CERTIFICATES * _DIRECTORY.size if _CERTIFICATES in directories else 0
+        place = directories.get(_CERTIFICATES, (0, 0))
+        return Layout(headers_size, at + _CHECKSUM_AT, entry, place if place[1] else (0, 0), fault)
 
     def _pe_offset(self) -> int:
         head = self._source.read(0, _DOS_SIZE)
@@ -262,4 +311,12 @@ class _HeaderReader:
         return b""
 
 
-__all__ = ["MACHINES", "SECTION_LIMIT", "Image", "Section"]
+__all__ = [
+    "MACHINES",
+    "SECTION_LIMIT",
+    "AttributeCertificate",
+    "Image",
+    "SbatEntry",
+    "Section",
+    "Signatures",
+]

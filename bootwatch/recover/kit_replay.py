@@ -1,12 +1,11 @@
 """A recovery kit tried on a snapshot: after every rehearsed loss, would what it puts back start all? Pure.
 
-What can't be told stays unknown: whether Secure Boot takes a copy is not looked at, so where it is on and a
-program has to come back, nobody is promised anything.
+What Secure Boot, as it is set today, would refuse brings nothing back, and what can't be told stays unknown.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -17,17 +16,20 @@ from bootwatch.judge.losses import Kind, Loss, losses_of
 from bootwatch.judge.outlook import Outlook, SystemOutlook, outlook
 from bootwatch.judge.sides import Sides
 from bootwatch.judge.systems import Naming, System
+from bootwatch.judge.trust import SecureBoot, Verdict
 from bootwatch.judge.weigh import Weights
 from bootwatch.keep.baseline import Baseline
+from bootwatch.model.path import fold
 from bootwatch.model.snapshot import Snapshot, State
 from bootwatch.recover.plan import Plan, plan
-from bootwatch.recover.steps import WriteFile
+from bootwatch.recover.steps import after_all
+from bootwatch.recover.trusted import Content, FileTrust, Trusted, of_verdict
 from bootwatch.recover.undoing import HasCopy
 
 _MOST = 90
 _TODAY = "today", "nothing: the machine as it is", ""
-_SECURE = b"\x01"
-_NOT_LOOKED_AT = "Secure Boot is on, and whether it takes the kit's copies is not looked at"
+_REFUSED = "as it is set today, Secure Boot would refuse {path}: {why}"
+_UNSURE = "whether Secure Boot takes {path} can't be told: {why}"
 _FORMATTED = "once its partition has a new FAT file system"
 
 
@@ -35,7 +37,8 @@ _FORMATTED = "once its partition has a new FAT file system"
 class Replayed:
     """One loss, or none for the machine as it is: what the kit makes of it. ``back``: whether every system
     starts again; ``why`` is a clause where it doesn't, or it can't be told, ``first`` what a person has to
-    do before; both may carry hostile characters. ``steps`` counts what would be written."""
+    do before; both may carry hostile characters. ``steps`` counts what would be written; ``doubtful`` are
+    programs among it that Secure Boot refuses as it is set today, or may refuse."""
 
     kind: str
     what: str
@@ -44,9 +47,10 @@ class Replayed:
     why: str
     first: str
     steps: int
+    doubtful: tuple[FileTrust, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
-        return dict(vars(self))
+        return {**vars(self), "doubtful": [one.to_json() for one in self.doubtful]}
 
     @property
     def is_failure(self) -> bool:
@@ -56,19 +60,29 @@ class Replayed:
 
 @dataclass(frozen=True)
 class Replay:
-    """The kit's ``baseline`` and copies, tried on one snapshot."""
+    """The kit's ``baseline`` and copies, tried on one snapshot; ``content`` hands out what it has of them."""
 
     baseline: Baseline
     has_copy: HasCopy
+    content: Content
     snapshot: Snapshot
     names: Naming
     weights: Weights
 
     def all(self) -> Iterator[Replayed]:
         """As it is today first, then every loss."""
-        yield self._told(_TODAY, self._plan(self._state))
+        yield self._trial(self._state).told(_TODAY)
         for loss in losses_of(self._state, self._outlook(self._state), most=_MOST).all:
             yield self._tried(loss)
+
+    @cached_property
+    def secure(self) -> SecureBoot:
+        """As it is set today."""
+        return SecureBoot.of(self.snapshot.state, self.snapshot.gaps)
+
+    @cached_property
+    def _trusted(self) -> Trusted:
+        return Trusted(self.secure, self.content)
 
     @cached_property
     def _state(self) -> State:
@@ -95,16 +109,17 @@ class Replay:
 
     def _tried(self, loss: Loss) -> Replayed:
         named = loss.kind.value, loss.what, loss.where
-        found = self._plan(loss.apply(self._state))
-        if loss.kind is Kind.VOLUME and self._verdict(found)[0] is False:
-            fresh = self._plan(_formatted(self._state, loss.where))
-            if self._verdict(fresh)[0] is not False:
-                return self._told(named, fresh, _FORMATTED)
-        return self._told(named, found)
+        lost = self._trial(loss.apply(self._state))
+        if loss.kind is Kind.VOLUME and lost.back is False:
+            fresh = self._trial(_formatted(self._state, loss.where))
+            if fresh.back is not False:
+                return fresh.told(named, _FORMATTED)
+        return lost.told(named)
 
-    def _told(self, named: tuple[str, str, str], found: Plan, first: str = "") -> Replayed:
-        back, why = self._verdict(found)
-        return Replayed(*named, back, why, first, len(found.steps))
+    def _trial(self, state: State) -> _Trial:
+        found = self._plan(state)
+        back, why = self._starting(found, found.then)
+        return self._trusting(state, found) if back else _Trial(found, back, why)
 
     def _plan(self, state: State) -> Plan:
         snapshot = replace(self.snapshot, state=state)
@@ -114,8 +129,8 @@ class Replay:
         )
         return plan(sides, snapshot, compared.drift, self.has_copy, weights=self.weights)
 
-    def _verdict(self, found: Plan) -> tuple[bool | None, str]:
-        after = {system.key: found.then.by_key.get(system.key) for system in self._wanted}
+    def _starting(self, found: Plan, then: Outlook) -> tuple[bool | None, str]:
+        after = {system.key: then.by_key.get(system.key) for system in self._wanted}
         lost = [system.name for system in self._wanted if _starts(after[system.key]) is False]
         if lost:
             whys = dict.fromkeys(one.why for one in found.left)
@@ -124,10 +139,41 @@ class Replay:
         open_ones = [system.name for system in self._wanted if _starts(after[system.key]) is None]
         if open_ones:
             return None, f"whether {', '.join(open_ones)} would start can't be told"
-        is_secure = (variable := self._state.variable("SecureBoot")) and variable.data == _SECURE
-        if is_secure and any(isinstance(step, WriteFile) and step.file.program for step in found.steps):
-            return None, _NOT_LOOKED_AT
         return True, ""
+
+    def _trusting(self, state: State, found: Plan) -> _Trial:
+        """Whether all start even without the programs that Secure Boot refuses, or may refuse."""
+        files = self._trusted.of_steps(found.steps, found.state, found.then).values()
+        refused, unsure = of_verdict(files, Verdict.REFUSED), of_verdict(files, Verdict.UNKNOWN)
+        doubtful = (*refused, *unsure)
+        if refused and not self._start_without(state, found, refused):
+            return _Trial(found, False, _said(_REFUSED, refused), doubtful)
+        if unsure and not self._start_without(state, found, doubtful):
+            return _Trial(found, None, _said(_UNSURE, unsure), doubtful)
+        return _Trial(found, True, "", doubtful)
+
+    def _start_without(self, state: State, found: Plan, files: Sequence[FileTrust]) -> bool:
+        without = {(one.volume, fold(one.path)) for one in files}
+        begin = replace(state, texts=found.state.texts)
+        left = after_all(begin, [step for step in found.steps if step.target not in without])
+        return bool(self._starting(found, self._outlook(usual(left)))[0])
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """What the kit makes of one state."""
+
+    plan: Plan
+    back: bool | None
+    why: str
+    doubtful: tuple[FileTrust, ...] = ()
+
+    def told(self, named: tuple[str, str, str], first: str = "") -> Replayed:
+        return Replayed(*named, self.back, self.why, first, len(self.plan.steps), self.doubtful)
+
+
+def _said(text: str, files: Sequence[FileTrust]) -> str:
+    return text.format(path=files[0].path, why=files[0].trust.why)
 
 
 def _starts(one: SystemOutlook | None) -> bool | None:

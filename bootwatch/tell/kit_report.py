@@ -8,6 +8,7 @@ from bootwatch.tell.layout import wrapped
 from bootwatch.tell.phrases import counted, moment, reading
 from bootwatch.tell.plain import plain
 from bootwatch.tell.routes_words import joined
+from bootwatch.tell.trust_words import trust_lines
 
 _PATH = 4000
 _BACK = {True: "yes", None: "not known", False: "no"}
@@ -47,6 +48,7 @@ def checked_report(document: Document, width: int = 80) -> str:
     lines += ["", *wrapped(f"Tried on {tried}: what is lost, and what it brings back", width)]
     for back in (False, None, True):
         lines += _losses([one for one in document["losses"] if one["back"] is back], width)
+    lines += trust_lines(document["secure_boot"]["doubtful"], width)
     return "\n".join([*lines, "", *_verdict(document, width)]) + "\n"
 
 

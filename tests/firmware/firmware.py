@@ -36,13 +36,18 @@ X64 = Firmware(
     _OVMF / "OVMF_CODE_4M.fd",
     _OVMF / "OVMF_VARS_4M.fd",
 )
-# The only 32-bit build is the one with Secure Boot, which insists on a store that only SMM can write.
+_SMM = ("-machine", "q35,smm=on", "-global", "driver=cfi.pflash01,property=secure,value=on")
+# The build with Secure Boot, which insists on a store that only SMM can write.
+X64_SECURE = Firmware(
+    Architecture.X64,
+    ("qemu-system-x86_64", *_SMM, "-cpu", "qemu64", *_TCG),
+    _OVMF / "OVMF_CODE_4M.secboot.fd",
+    _OVMF / "OVMF_VARS_4M.fd",
+)
+# The only 32-bit build is the one with Secure Boot.
 IA32 = Firmware(
     Architecture.IA32,
-    (
-        *("qemu-system-x86_64", "-machine", "q35,smm=on", "-cpu", "qemu64", *_TCG),
-        *("-global", "driver=cfi.pflash01,property=secure,value=on"),
-    ),
+    ("qemu-system-x86_64", *_SMM, "-cpu", "qemu64", *_TCG),
     _OVMF / "OVMF32_CODE_4M.secboot.fd",
     _OVMF / "OVMF32_VARS_4M.fd",
 )

@@ -13,6 +13,7 @@ from tests.formats.blocks import Blocks
 from tests.formats.tools import SAMPLES, run
 
 _MADE = 100
+SIGNED = SAMPLES / "signed"
 
 
 def device_path() -> list[bytes]:
@@ -104,7 +105,26 @@ def file_system() -> list[bytes]:
 
 
 def pe() -> list[bytes]:
-    return [path.read_bytes() for path in sorted(SAMPLES.glob("*.efi"))]
+    paths = (*sorted(SAMPLES.glob("*.efi")), SIGNED / "twice.efi")
+    return [path.read_bytes() for path in paths]
+
+
+def signed_data() -> list[bytes]:
+    """Signatures by sbsign, cut out by their place at the end of the file; and a shim's section."""
+    data = (SIGNED / "once.efi").read_bytes()
+    start = data.rindex(struct.pack("<HH", 0x200, 2)) + 4
+    own = (SIGNED / "authority.der").read_bytes()
+    return [data[start:], struct.pack("<IIII", len(own), 0, 16, 16 + len(own)) + own]
+
+
+def x509() -> list[bytes]:
+    return [path.read_bytes() for path in sorted(SIGNED.glob("*.der"))]
+
+
+def sbat() -> list[bytes]:
+    return [
+        b"sbat,1,SBAT Version,sbat,1,https://example.org\nloader.fernwick,3,Fernwick,loader,2.1,mail:a@b\n"
+    ]
 
 
 def pe_version() -> list[bytes]:
@@ -129,5 +149,8 @@ SEEDS: dict[str, Callable[[], list[bytes]]] = {
     "file_system": file_system,
     "pe": pe,
     "pe_version": pe_version,
+    "signed_data": signed_data,
+    "x509": x509,
+    "sbat": sbat,
     "os_release": os_release,
 }

@@ -11,13 +11,15 @@ import io
 from collections.abc import Callable
 from itertools import islice
 
-from bootwatch.formats import FormatError, gpt, mbr, os_release, pe_version, signature_list
+from bootwatch.formats import FormatError, gpt, mbr, os_release, pe_version, sbat, shim_keys, signature_list
 from bootwatch.formats.device_path import DevicePath
 from bootwatch.formats.event_log import EventLog
 from bootwatch.formats.fat import Entry, Volume
 from bootwatch.formats.file_system import identify, identify_bytes
 from bootwatch.formats.load_option import LoadOption
 from bootwatch.formats.pe import Image
+from bootwatch.formats.signed_data import SignedData
+from bootwatch.formats.x509 import Certificate
 from tests.formats.blocks import Blocks
 from tests.fuzz import checksums
 from tests.fuzz.limits import CountedReader
@@ -129,6 +131,9 @@ def boot_record(data: bytes) -> None:
 def program(data: bytes) -> None:
     image = Image.read(CountedReader(io.BytesIO(data)))
     hold(image.truncated == (image.real_size < image.declared_size), "truncated or not")
+    for view in ("authenticode_sha256", "signatures", "sbat"):
+        with contextlib.suppress(FormatError):
+            touch(getattr(image, view))
     touch(image)
     for read in (image.os_release, image.uname, image.cmdline):
         with contextlib.suppress(FormatError):
@@ -137,6 +142,28 @@ def program(data: bytes) -> None:
         with contextlib.suppress(FormatError):
             content = image.section(section.name)
             hold(content is not None and content in data, "the content is not the file's")
+
+
+def signed_data(data: bytes) -> None:
+    """As a signature, and as what a shim brings with it."""
+    for read in (SignedData.parse, shim_keys.parse):
+        with contextlib.suppress(FormatError):
+            touch(read(data))
+    found = SignedData.parse(data)
+    hold(found.content in data, "the content is not the signature's")
+    for signer in found.signers:
+        touch(found.certificate_of(signer))
+
+
+def certificate(data: bytes) -> None:
+    found = Certificate.parse(data)
+    hold(data.startswith(found.raw), "the certificate is not the bytes")
+    touch(found)
+
+
+def generations(data: bytes) -> None:
+    found = sbat.parse(data.decode("utf-8", "replace"))
+    touch([found, found.problems])
 
 
 def version(data: bytes) -> None:
@@ -211,6 +238,9 @@ TARGETS: dict[str, Target] = {
     "file_system": file_system,
     "pe": program,
     "pe_version": version,
+    "signed_data": signed_data,
+    "x509": certificate,
+    "sbat": generations,
     "os_release": system_names,
 }
 

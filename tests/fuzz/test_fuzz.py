@@ -23,6 +23,9 @@ INPUTS = {
     "file_system": 40_000,
     "pe": 80_000,
     "pe_version": 50_000,
+    "signed_data": 60_000,
+    "x509": 40_000,
+    "sbat": 20_000,
     "os_release": 20_000,
 }
 Fuzz = Callable[..., Report]

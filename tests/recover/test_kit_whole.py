@@ -422,14 +422,3 @@ def test_a_copy_that_is_lacking_is_no_yes(machine: Commands, stick: Path) -> Non
     assert (said.status, said.document["back"]) == (1, False)
     whys = [one["why"] for one in said.document["losses"] if one["kind"] == "folder"]
     assert any("no copy of it was kept" in why for why in whys)
-
-
-def test_secure_boot_makes_no_false_yes(machine: Commands, stick: Path) -> None:
-    machine.root.variable("SecureBoot", b"\x01", attributes=6)
-    machine.save()
-    assert machine("baseline", "export", "--to", str(stick)).status == 0
-    said = machine("baseline", "export", "--check", str(stick), "--json")
-    assert (said.status, said.document["back"]) == (3, None)
-    files = [one for one in said.document["losses"] if one["kind"] == "file"]
-    assert {one["back"] for one in files} == {None}
-    assert "not looked at" in files[0]["why"]
