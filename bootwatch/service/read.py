@@ -32,6 +32,7 @@ from bootwatch.places import Places
 from bootwatch.problem import Problem
 from bootwatch.service.ahead import Judged, judged, record_of, with_record
 from bootwatch.service.confirming import confirm, with_unkept
+from bootwatch.service.in_force import in_force
 from bootwatch.service.spans import place_in_time
 from bootwatch.service.starts import keep_prediction
 from bootwatch.service.telling import Found, hand_over, publish_alert, seen_when_saved, settle
@@ -180,7 +181,8 @@ def keep_snapshot(places: Places, snapshot: Snapshot, *, tell: bool = True) -> R
 def _kept(
     places: Places, take: Callable[[Baseline | None, Circumstance | None], Snapshot], tell: bool
 ) -> Reading:
-    config, trouble = _config_or_default(places)
+    settings = in_force(places)
+    config, trouble = settings.config, settings.trouble
     baseline, baseline_trouble = _baseline_or_none(places)
     if baseline is None and baseline_trouble is None:
         require_uefi(Machine(places.root))
@@ -190,7 +192,7 @@ def _kept(
         _tell(history, places, config, reading, tell=tell)
         sweep(Spool(places.spool), places.receipts)
         _drop_old(history, config)
-    _publish(places, reading, trouble, baseline_trouble)
+    _publish(places, reading, baseline_trouble, settings.log_in)
     return replace(reading, troubles=tuple(one for one in (trouble, baseline_trouble) if one))
 
 
@@ -205,7 +207,8 @@ def _drop_old(history: History, config: Config) -> None:
 def recompare(places: Places) -> None:
     """Compare the newest snapshot once more, after its baseline was saved: nothing is read, and no more told
     than that something is over."""
-    config, baseline = Config.load(places.config), load_baseline(places)
+    settings, baseline = in_force(places), load_baseline(places)
+    config = settings.config
     with alone(places), History.open(places.history) as history:
         Programs(places.history / PROGRAMS).drop_others()
         newest = history.rows(1)
@@ -224,7 +227,7 @@ def recompare(places: Places) -> None:
         told = found.next_expected, found.files_untouched, hidden
         reading = Reading(machine, snapshot, baseline, drift, routes, *told)
         _tell(history, places, config, reading, tell=True, only_clear=True)
-    _publish(places, reading, None, None)
+    _publish(places, reading, None, settings.log_in)
 
 
 @contextlib.contextmanager
@@ -242,14 +245,6 @@ def alone(places: Places) -> Iterator[None]:
         yield
     finally:
         os.close(handle)
-
-
-def _config_or_default(places: Places) -> tuple[Config, Problem | None]:
-    """A mistake in the config must not stop the watching: it is told once the snapshot is recorded."""
-    try:
-        return Config.load(places.config), None
-    except Problem as problem:
-        return Config(), problem
 
 
 def _baseline_or_none(places: Places) -> tuple[Baseline | None, Problem | None]:
@@ -364,9 +359,7 @@ def _tell(
         print(f"bootwatch: the alert in {places.run} was not renewed: {error.strerror}", file=sys.stderr)
 
 
-def _publish(
-    places: Places, reading: Reading, trouble: Problem | None, baseline_trouble: Problem | None
-) -> None:
+def _publish(places: Places, reading: Reading, baseline_trouble: Problem | None, log_in: str) -> None:
     code = spoken(reading.drift, reading.routes, compared=baseline_trouble is None)
     try:
         board.publish_document(places, "routes.json", reading.routes)
@@ -379,8 +372,8 @@ def _publish(
             board.publish_trouble(places, reading.machine, baseline_trouble.message, spoken=code)
         else:
             board.publish_without_baseline(places, reading.machine, spoken=code)
-        if trouble:
-            board.add_to_log_in(places, f"bootwatch goes by no settings at all: {trouble.message}")
+        if log_in:
+            board.add_to_log_in(places, log_in)
     except OSError as error:
         print(f"bootwatch: the summary in {places.run} was not renewed: {error.strerror}", file=sys.stderr)
 

@@ -63,7 +63,7 @@ def checked(found: Gathered) -> list[Check]:
 
 def _settings(found: Gathered) -> Iterator[Check]:
     for mistake in found.settings_mistakes:
-        mend = "Until that is mended all settings count for nothing."
+        mend = "Until that is mended the service goes by the settings from before."
         yield Check("settings", State.WRONG, plain(mistake, _SAID), mend)
     if not found.settings_mistakes:
         yield Check("settings", State.FINE, f"No mistake in {found.settings_file}.")
