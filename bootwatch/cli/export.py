@@ -6,11 +6,14 @@ import argparse
 import json
 import os
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from bootwatch.cli.saving import who
 from bootwatch.places import Places
 from bootwatch.problem import UsageProblem
+
+if TYPE_CHECKING:
+    from bootwatch.service.stick import Shell
 
 
 def add(parts: Any) -> None:
@@ -30,12 +33,25 @@ def add(parts: Any) -> None:
     what.add_argument("--tried", type=int, help=argparse.SUPPRESS)
     # What root's own unit runs: the kit that is always kept, or with a folder the one there.
     what.add_argument("--renew", nargs="?", const="", help=argparse.SUPPRESS)
+    # What the reader's user is asked for: an open file with what is known of a stick, to be tried.
+    what.add_argument("--stick", type=int, help=argparse.SUPPRESS)
+    command.add_argument(
+        "--with-shell",
+        nargs="?",
+        const="",
+        metavar="FILE",
+        help="with --to: make the stick start by itself, by this UEFI shell or the distribution's",
+    )
     command.add_argument("--yes", action="store_true", help="replace a kit that is there already")
     command.add_argument("--json", action="store_true", help="as JSON")
     command.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
+    if arguments.with_shell is not None and arguments.to is None:
+        raise UsageProblem("--with-shell goes with --to.", "Say: --to STICK --with-shell")
+    if arguments.stick is not None:
+        return _try_stick(arguments)
     if arguments.renew is not None:
         return _renew(arguments)
     if arguments.check is not None or arguments.tried is not None:
@@ -51,18 +67,33 @@ def _export(arguments: argparse.Namespace) -> int:
     _require_rights(places)
     if not arguments.to:
         raise UsageProblem("Where to was not said.", "Name a folder, that of a stick, say: --to FOLDER")
-    made = export(places, Path(arguments.to), by=who(), replace=arguments.yes)
-    if arguments.json:
-        document = {
-            "format": "bootwatch/exported/1",
-            "kit": str(made.place),
-            "files": made.files,
-            "size": made.size,
-            "about": made.about,
-        }
-        print(json.dumps(document, indent=1))
-        return 0
-    print(exported_report(str(made.place), made.files, made.size, made.about), end="")
+    to = Path(arguments.to)
+    made = export(places, to, by=who(), replace=arguments.yes, shell=arguments.with_shell)
+    document = {
+        "format": "bootwatch/exported/1",
+        "kit": str(made.place),
+        "files": made.files,
+        "size": made.size,
+        "about": made.about,
+        "stick": _stick(places, to, made.shell),
+    }
+    print(json.dumps(document, indent=1) if arguments.json else exported_report(document).rstrip())
+    return 0
+
+
+def _stick(places: Places, to: Path, shell: Shell | None) -> dict[str, Any] | None:
+    """What was placed so that the stick starts, and whether this firmware would start it."""
+    if shell is None:
+        return None
+    from bootwatch.service.stick_start import start_of
+
+    return {"shell": str(shell.file), "as": shell.default_file, **start_of(places, to, shell)}
+
+
+def _try_stick(arguments: argparse.Namespace) -> int:
+    from bootwatch.service.stick_start import answer
+
+    answer(arguments.places, arguments.stick)
     return 0
 
 

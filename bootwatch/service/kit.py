@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import fcntl
 import hashlib
 import os
@@ -15,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from bootwatch.config import Config
+from bootwatch.judge.architecture import architecture_of
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep import spares
 from bootwatch.keep.baseline import Baseline
@@ -29,6 +31,8 @@ from bootwatch.recover.kit_names import safe_name
 from bootwatch.recover.kit_program import program
 from bootwatch.recover.kit_write import require_free, write_folder, write_zip
 from bootwatch.recover.shell import shell_files
+from bootwatch.recover.shell_stick import Listed
+from bootwatch.service import stick
 from bootwatch.service.ask import must_ask
 from bootwatch.service.sheet import sheets_for
 from bootwatch.tell.kit_readme import readme
@@ -42,12 +46,13 @@ _KEPT_ELSEWHERE, _KEPT_HERE = 3, 1  # kits of one machine that a renewal leaves 
 @dataclass(frozen=True)
 class Given:
     """What may go into a kit is worked out from this; ``about`` is what about.json says, ``files`` what is in
-    it so far."""
+    it so far. ``starts``: it goes onto a stick that starts a shell."""
 
     places: Places
     baseline: Baseline
     about: dict[str, Any]
     files: tuple[str, ...]
+    starts: bool
 
 
 More = Callable[[Given], dict[str, bytes]]
@@ -58,7 +63,7 @@ def _program(given: Given) -> dict[str, bytes]:
 
 
 def _readme(given: Given) -> dict[str, bytes]:
-    return {"README.txt": readme(given.about).encode()}
+    return {"README.txt": readme(given.about, starts=given.starts).encode()}
 
 
 def _shell(given: Given) -> dict[str, bytes]:
@@ -68,7 +73,7 @@ def _shell(given: Given) -> dict[str, bytes]:
 
 def _sheets(given: Given) -> dict[str, bytes]:
     made = given.about["made"]
-    held = Held(_name(given.about["machine"], made), made, given.files)
+    held = Held(_name(given.about["machine"], made), made, given.files, given.starts)
     return sheets_for(given.places, given.baseline, held)
 
 
@@ -79,21 +84,45 @@ MORE: tuple[More, ...] = (_program, _readme, _shell, _sheets)
 
 @dataclass(frozen=True)
 class Exported:
-    """A kit that was written and read back."""
+    """A kit that was written and read back; ``shell`` was placed beside it so that the stick starts."""
 
     place: Path
     about: dict[str, Any]
     files: int
     size: int
+    shell: stick.Shell | None = None
 
 
-def export(places: Places, to: Path, *, by: str, replace: bool) -> Exported:
-    """Make a kit in the folder ``to``, under a name of its own, or as the zip ``to``. Raises Problem."""
+def export(places: Places, to: Path, *, by: str, replace: bool, shell: str | None = None) -> Exported:
+    """Make a kit in the folder ``to``, under a name of its own, or as the zip ``to``. ``shell`` is a UEFI
+    shell's file to place there, "" for the distribution's. Raises Problem."""
     require_place(places, to, replace=replace)
-    kit = _made(places, by)
+    with_shell = None if shell is None else _shell_for(places, to, shell)
+    kit = _made(places, by, starts=with_shell is not None or stick.starts(places, to))
     exported = _put(kit, to, replace=replace)
     _note(places, exported)
-    return exported
+    if with_shell:
+        stick.place(to, with_shell, _listed(to))
+    elif stick.starts(places, to):
+        stick.renew(to, _listed(to))
+    return dataclasses.replace(exported, shell=with_shell)
+
+
+def _shell_for(places: Places, to: Path, named: str) -> stick.Shell:
+    """Everything is looked at before anything is written."""
+    if _is_zip(to):
+        raise UsageProblem("A shell is placed on a stick, and not in a zip.", "Name the stick's folder.")
+    state = _baseline(places)[0].state
+    stick.require_stick(places, to, state.disks.values())
+    found = stick.shell_for(named, architecture_of(state))
+    stick.require_room(to, found)
+    return found
+
+
+def _listed(to: Path) -> list[Listed]:
+    """The kits of a stick: by machine, the newest of each first."""
+    found = sorted(_kits_in(to), key=lambda one: (one[1]["machine"], -one[1]["serial"], one[0].name))
+    return [Listed(place.name, about["machine"], about["made"]) for place, about in found]
 
 
 def require_place(places: Places, to: Path, *, replace: bool) -> None:
@@ -116,7 +145,7 @@ def renew(places: Places, folder: Path | None, *, by: str) -> Exported | None:
     with _alone(places):
         if folder is None:
             to.mkdir(mode=0o750, exist_ok=True)
-        kit = _made(places, by)
+        kit = _made(places, by, starts=stick.starts(places, to))
         here = [one for one in _kits_in(to) if one[1]["machine_id"] == kit.about["machine_id"]]
         if any(_is_same(place, about, kit) for place, about in here):
             return None
@@ -124,6 +153,8 @@ def renew(places: Places, folder: Path | None, *, by: str) -> Exported | None:
         if folder:
             _note(places, exported)
         _drop_old(to, here, exported, _KEPT_ELSEWHERE if folder else _KEPT_HERE)
+        if stick.starts(places, to):
+            stick.renew(to, _listed(to))
         return exported
 
 
@@ -161,7 +192,7 @@ def _run(command: list[str]) -> str:
     return done.stdout
 
 
-def _made(places: Places, by: str) -> Contents:
+def _made(places: Places, by: str, *, starts: bool) -> Contents:
     baseline, yaml = _baseline(places)
     made = contents(
         baseline,
@@ -172,7 +203,7 @@ def _made(places: Places, by: str) -> Contents:
         serial=_serial(places),
     )
     for more in MORE:
-        for path, data in more(Given(places, baseline, made.about, tuple(made.files))).items():
+        for path, data in more(Given(places, baseline, made.about, tuple(made.files), starts)).items():
             if not made.add(path, data):
                 raise Problem(f"{path} can't be put into a recovery kit.")
     return made

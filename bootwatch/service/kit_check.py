@@ -6,6 +6,7 @@ reader.
 
 from __future__ import annotations
 
+import base64
 import hashlib
 import json
 import os
@@ -26,9 +27,11 @@ from bootwatch.model.snapshot import Snapshot
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem, UsageProblem
 from bootwatch.recover.kit import Kit
+from bootwatch.recover.kit_contents import BASELINE_YAML
 from bootwatch.recover.kit_find import find
 from bootwatch.recover.kit_match import match
 from bootwatch.recover.kit_replay import Replay, Replayed
+from bootwatch.recover.kit_same import require_same
 from bootwatch.recover.trusted import Content
 from bootwatch.service.ask import as_reader, must_ask
 from bootwatch.service.from_kit import chosen
@@ -66,6 +69,7 @@ def handed(places: Places, kit: Kit) -> Document:
         "copies": sorted(kit.copies),
         "baseline": kit.baseline.document,
         "current": header.digest if header else None,
+        "yaml": base64.b64encode(kit.files.read(BASELINE_YAML)).decode(),
     }
 
 
@@ -127,6 +131,7 @@ def all_back(losses: Sequence[Replayed]) -> bool | None:
 
 def tried(places: Places, given: Document, snapshot: Snapshot, content: Content) -> Document:
     """The kit under every single loss, as a document; ``content`` hands out what it has copies of."""
+    require_same(given["kit"], given["baseline"], base64.b64decode(given["yaml"]))
     about, config = given["about"], Config.load(places.config)
     baseline = Baseline(given["baseline"], about["baseline"]["digest"])
     found = match(about, snapshot.state)

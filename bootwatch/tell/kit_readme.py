@@ -10,10 +10,24 @@ from bootwatch.tell.plain import plain
 from bootwatch.tell.restore_report import CARE
 
 _WIDTH = 80
+_SHEETS = (
+    "On paper, for when no screen helps: sheet.txt and sheet.html (the same to print) name every way back, "
+    "step by step; owner.txt and owner.html are one page for the machine's owner."
+)
+_STARTS = (
+    "With no system at all: switch on with this stick in, and choose the stick in the firmware's own menu "
+    "(its key is in the maker's manual). A UEFI shell starts, finds this kit, says what is missing, and asks "
+    "for a key before it writes."
+)
+_SHELL = (
+    "With no system at all: start a UEFI shell, change to this folder, and type startup.nsh. A stick starts "
+    "one by itself if it was made so: bootwatch baseline export --to STICK --with-shell"
+)
 
 
-def readme(about: dict[str, Any]) -> str:
-    """In text lines that any program shows; ``about`` is what about.json says."""
+def readme(about: dict[str, Any], *, starts: bool) -> str:
+    """In text lines that any program shows; ``about`` is what about.json says. ``starts``: it lies on a stick
+    that starts a UEFI shell."""
     machine, baseline = plain(about["machine"]), about["baseline"]
     reason = plain(baseline["reason"])
     paragraphs = [
@@ -33,6 +47,7 @@ def readme(about: dict[str, Any]) -> str:
         "is there now is kept, and --undo brings it back.",
         _WIDTH,
     )
+    lines += ["", *wrapped(_SHEETS, _WIDTH), "", *wrapped(_STARTS if starts else _SHELL, _WIDTH)]
     lines += ["", "Whether the kit is whole:  sha256sum -c SHA256SUMS", "", "Take care", ""]
     lines += [line for one in CARE for line in wrapped(one, _WIDTH, "  - ")]
     return "\n".join(lines) + "\n"

@@ -15,19 +15,44 @@ _BACK = {True: "yes", None: "not known", False: "no"}
 Document = dict[str, Any]
 
 
-def exported_report(place: str, files: int, size: int, about: Document, width: int = 80) -> str:
+def exported_report(document: Document, width: int = 80) -> str:
     """Ends with a newline."""
+    about, files, size = document["about"], document["files"], document["size"]
     baseline = about["baseline"]
     lines = [f"The recovery kit of {plain(about['machine'])} was written and read back:"]
-    lines += [f"  {plain(place, _PATH)}", ""]
+    lines += [f"  {plain(document['kit'], _PATH)}", ""]
     lines += wrapped(
         f"{counted(files, 'file')}, {_size(size)}, from the baseline of {moment(baseline['saved'])} "
         f'("{plain(baseline["reason"])}").',
         width,
     )
     lines += lacking(about, width)
+    if document["stick"]:
+        lines += ["", *_stick(document["stick"], width)]
     lines += ["", *wrapped("Would it bring every system back? bootwatch baseline export --check KIT", width)]
     return "\n".join(lines) + "\n"
+
+
+def _stick(stick: Document, width: int) -> list[str]:
+    """What was placed, and what this machine's firmware would do with it."""
+    lines = wrapped(
+        f"The stick starts a UEFI shell: {plain(stick['shell'], _PATH)} was placed as {stick['as']}, with "
+        "two startup.nsh that find the right kit and ask for a key before anything is written.",
+        width,
+    )
+    chosen, itself = stick["chosen"], stick["by_itself"]
+    lines += _said("This firmware would start it when it is chosen in its menu", chosen, width)
+    if chosen["starts"] is not False:
+        lines += _said("By itself at the next start", itself, width)
+        if itself["starts"] is False and stick["at_last"]:
+            lines += wrapped(
+                "Where nothing else starts any more, the firmware comes to it by itself.", width, "  "
+            )
+    return lines
+
+
+def _said(what: str, answer: Document, width: int) -> list[str]:
+    return wrapped(f"{what}: {_BACK[answer['starts']]}, {plain(answer['why'], 500)}.", width, "  ")
 
 
 def checked_report(document: Document, width: int = 80) -> str:
@@ -48,7 +73,8 @@ def checked_report(document: Document, width: int = 80) -> str:
     lines += ["", *wrapped(f"Tried on {tried}: what is lost, and what it brings back", width)]
     for back in (False, None, True):
         lines += _losses([one for one in document["losses"] if one["back"] is back], width)
-    lines += trust_lines(document["secure_boot"]["doubtful"], width)
+    trust = trust_lines(document["secure_boot"]["doubtful"], width)
+    lines += ["", *trust] if trust else []
     return "\n".join([*lines, "", *_verdict(document, width)]) + "\n"
 
 
