@@ -11,6 +11,7 @@ from bootwatch.tell.phrases import counted, moment, reading
 from bootwatch.tell.plain import plain
 from bootwatch.tell.proposal_report import head, noted, points
 from bootwatch.tell.routes_words import joined
+from bootwatch.tell.trust_words import trust_lines
 
 Document = dict[str, Any]
 
@@ -29,6 +30,8 @@ _OLD_NAMES = (
     "What names such a volume by its former identifier (the system table of mounts, a start menu's settings) "
     "is mended by hand."
 )
+# Names of changes that say that something is gone.
+_LOSSES = ("-missing", "-emptied", "-reformatted")
 _HOW = {
     "by itself": "starts when what is tried before it fails",
     "on request": "starts only when somebody chooses it",
@@ -46,6 +49,7 @@ def restore_report(document: Document, width: int = 80, *, hint: str = "") -> st
         _moves(document, width),
         _questions(document, width),
         _steps(document, width),
+        trust_lines(document.get("secure_boot", []), width),
         _left(document, width),
         noted(document, width),
         points(document, width),
@@ -63,13 +67,23 @@ def _head(document: Document, width: int, so_far: str) -> list[str]:
         said, meant = head(document)
         lines = wrapped(f"{machine}: {said}. {so_far}", width)
         return lines + wrapped(f"{meant} Looked at: {compared}.", width)
-    said = f"{counted(steps, 'step')} would bring back what was lost" if steps else "nothing to bring back"
+    said = _outcome(steps, any(_is_loss(one) for one in document["left"]))
     baseline = document["baseline"]
     reason = f' ("{plain(str(baseline["reason"]))}")' if baseline["reason"] else ""
     lines = wrapped(f"{machine}: {said}. {so_far}", width)
     return lines + wrapped(
         f"From the baseline of {moment(str(baseline['saved']))}{reason}, for {compared}.", width
     )
+
+
+def _outcome(steps: int, loses: bool) -> str:
+    if not steps:
+        return "what was lost can't be brought back by this" if loses else "nothing to bring back"
+    return f"{counted(steps, 'step')} would bring back {'part of ' if loses else ''}what was lost"
+
+
+def _is_loss(left: Document) -> bool:
+    return str(left.get("change")).endswith(_LOSSES)
 
 
 def _last(document: Document, width: int) -> list[str]:
