@@ -28,6 +28,7 @@ _MAYBE: dict[str, Any] = {
     "dirty": list[str],
     "remedy": str,
     "single_points": dict[str, _ROWS],
+    "secure_boot": _ROWS,
 }
 _LAST: dict[str, Any] = {
     "restore": int,
@@ -55,6 +56,10 @@ def require_plan(made: Document) -> None:
         for field, names in _NAMED.items():
             for row in made[field]:
                 _require(row, dict.fromkeys(names, str))
+        for row in made.get("secure_boot", ()):
+            _require(row, dict.fromkeys(("volume", "path", "verdict", "why"), str))
+            if row["verdict"] not in ("refused", "unknown"):
+                raise ValueError(f"{row['verdict']!r} is nothing that Secure Boot would say")
         for row in _points(made):
             _require(row, {"loss": str, "effect": str})
         for when in ("now", "then"):

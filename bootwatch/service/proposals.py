@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable
+from functools import partial
 
 from bootwatch.config import Config
 from bootwatch.judge.systems import Systems
@@ -24,6 +25,7 @@ from bootwatch.recover.steps import SetNext, Step, WriteFile
 from bootwatch.recover.trial import trial
 from bootwatch.service.asked import Asked, Document, Kind, plan_document, require_known
 from bootwatch.service.read import load_baseline, machine_name
+from bootwatch.service.trusting import doubtful
 from bootwatch.service.writing import carry_out, steps_of
 
 
@@ -32,7 +34,7 @@ def proposal_of(places: Places, snapshot: Snapshot, asked: Asked) -> Document:
     config = Config.load(places.config)
     makers: dict[Kind, Callable[[Snapshot, Config, State | None, Asked], Document]] = {
         Kind.WITHOUT_BASELINE: _entries,
-        Kind.ADD_ROUTE: _route,
+        Kind.ADD_ROUTE: partial(_route, places),
         Kind.TRIAL: _trial,
     }
     baseline = load_baseline(places) if asked.kind is not Kind.WITHOUT_BASELINE else None
@@ -93,7 +95,9 @@ def _entries(snapshot: Snapshot, config: Config, before: State | None, asked: As
     return made | {"left": left, "noted": list(found.noted)}
 
 
-def _route(snapshot: Snapshot, config: Config, before: State | None, asked: Asked) -> Document:
+def _route(
+    places: Places, snapshot: Snapshot, config: Config, before: State | None, asked: Asked
+) -> Document:
     require_known(_systems(snapshot, config, before), [asked.system])
     found = second_route(snapshot, before, config.system_names, asked.system)
     made = plan_document(asked.kind, "", snapshot, found.steps, found.now, found.then)
@@ -103,7 +107,8 @@ def _route(snapshot: Snapshot, config: Config, before: State | None, asked: Aske
     }
     sources = {own: list(place) for own, place in found.sources.items()}
     left = [{"what": asked.system, "why": found.why_not}] if found.why_not else []
-    return made | {"left": left, "single_points": points, "remedy": found.what, "sources": sources}
+    trust = {"secure_boot": doubtful(places, snapshot, found.steps, found.then)}
+    return made | trust | {"left": left, "single_points": points, "remedy": found.what, "sources": sources}
 
 
 def _trial(snapshot: Snapshot, config: Config, before: State | None, asked: Asked) -> Document:

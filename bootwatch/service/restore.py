@@ -34,6 +34,7 @@ from bootwatch.service.asked import Asked, Document, Kind, plan_document, requir
 from bootwatch.service.confirming import last_restore
 from bootwatch.service.proposals import proposal_of, write_proposal
 from bootwatch.service.read import load_baseline
+from bootwatch.service.trusting import doubtful
 from bootwatch.service.writing import carry_out, plan_in, steps_of
 from bootwatch.tell.plain import plain
 
@@ -88,6 +89,7 @@ def plan_of(places: Places, snapshot: Snapshot, drift: Drift, asked: Asked) -> D
         "moves": [vars(one) for one in placed.moves],
         "questions": [one.to_json() for one in open_ones],
         "last": last_restore(places, snapshot),
+        "secure_boot": doubtful(places, snapshot, found.steps, found.then),
     }
 
 

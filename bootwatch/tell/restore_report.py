@@ -12,6 +12,7 @@ from bootwatch.tell.plain import plain
 from bootwatch.tell.proposal_report import head, noted, points
 from bootwatch.tell.routes_words import joined
 from bootwatch.tell.trust_words import trust_lines
+from bootwatch.tell.trust_words import trust_lines
 
 Document = dict[str, Any]
 
@@ -49,6 +50,7 @@ def restore_report(document: Document, width: int = 80, *, hint: str = "") -> st
         _moves(document, width),
         _questions(document, width),
         _steps(document, width),
+        trust_lines(document.get("secure_boot", []), width),
         trust_lines(document.get("secure_boot", []), width),
         _left(document, width),
         noted(document, width),

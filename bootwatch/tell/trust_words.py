@@ -16,7 +16,7 @@ _MOST = 20
 
 
 def trust_lines(files: Sequence[dict[str, Any]], width: int) -> list[str]:
-    """A title and a line for each, with an empty line in front; nothing where there are none."""
+    """A title and a line for each; nothing where there are none."""
     lines: list[str] = []
     for one in files[:_MOST]:
         where = f"{plain(str(one['path']))} on {plain(str(one['volume']))}"
@@ -24,4 +24,4 @@ def trust_lines(files: Sequence[dict[str, Any]], width: int) -> list[str]:
         lines += wrapped(said, width, "  - ")
     if len(files) > _MOST:
         lines.append(f"  - and {len(files) - _MOST} more (with --json all)")
-    return ["", "Secure Boot", "", *lines] if lines else []
+    return ["Secure Boot", "", *lines] if lines else []

@@ -146,13 +146,19 @@ def test_a_starter_may_have_keys_of_its_own() -> None:
     assert nothing.judge(ONCE, refuses).verdict is REFUSED
 
 
+def of_generation(number: int) -> property:
+    def entries(_: Image) -> list[SbatEntry]:
+        return [SbatEntry("loader", number)]
+
+    return property(entries)
+
+
 def test_shim_asks_for_generations(monkeypatch: pytest.MonkeyPatch) -> None:
     shim = Starter(is_shim=True)
     known = secure(signatures(X509, AUTHORITY))
     asks = replace(known, level=(SbatEntry("sbat", 1), SbatEntry("loader", 3)))
     for generation, expected in ((2, REFUSED), (3, ALLOWED)):
-        entries = [SbatEntry("loader", generation)]
-        monkeypatch.setattr(Image, "sbat", property(lambda _, entries=entries: entries))
+        monkeypatch.setattr(Image, "sbat", of_generation(generation))
         assert asks.judge(ONCE, shim).verdict is expected
         assert asks.judge(ONCE).verdict is ALLOWED  # the firmware itself doesn't ask
         assert known.judge(ONCE, shim).verdict is ALLOWED  # nothing mirrors what shim asks for

@@ -50,6 +50,8 @@ def test_every_sort_of_plan_is_taken_as_it_is_made(damaged: Commands) -> None:
         {"last": {}},
         {"now": {"systems": [{"name": "x", "how": "somehow"}], "next": None, "by": ""}},
         {"single_points": {"before": [{}], "after": []}},
+        {"secure_boot": [{"volume": "x", "path": "x", "verdict": "allowed", "why": ""}]},
+        {"secure_boot": [{"path": "x"}]},
     ],
 )
 def test_what_is_of_another_kind_is_refused(damaged: Commands, change: dict[str, Any]) -> None:

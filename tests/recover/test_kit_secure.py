@@ -1,7 +1,8 @@
-"""Kits tried on a machine with Secure Boot on: what it would refuse brings nothing back, and is named."""
+"""Kits and restores with Secure Boot on: what it would refuse brings nothing back, and is named."""
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,9 @@ import pefile
 import pytest
 from virt.peutils.pesign import pe_authenticode_hash
 
+from bootwatch.places import Places
+from bootwatch.recover.kit import Kit
+from bootwatch.service.kit_check import handed, put, tried_on_newest
 from tests.cli.commands import Commands
 from tests.firmware.secure import SECURITY
 from tests.firmware.signing import Owner, certificates, digests, signed
@@ -89,6 +93,7 @@ def test_what_it_refuses_today_is_named(machine: Commands, stick: Path) -> None:
     assert backs(document, "\\EFI\\quarry") == [True]
 
 
+@pytest.mark.whole
 def test_unsigned_and_unknown_is_refused(machine: Commands, stick: Path) -> None:
     with_loader(machine, FERNWICK)
     switch_on(machine.root, digests(digest(QUARRY), digest(TARN)))
@@ -97,6 +102,7 @@ def test_unsigned_and_unknown_is_refused(machine: Commands, stick: Path) -> None
     assert named["why"] == "it is not signed, and db doesn't hold its digest"
 
 
+@pytest.mark.whole
 def test_another_way_that_it_takes_is_enough(machine: Commands, stick: Path) -> None:
     """The second file is refused, but the first brings the system back."""
     machine.root.put("vda", 1, DEFAULT_LOADER, program("fernwick 2"))
@@ -107,6 +113,7 @@ def test_another_way_that_it_takes_is_enough(machine: Commands, stick: Path) -> 
     assert {one["path"] for one in document["secure_boot"]["doubtful"]} <= {DEFAULT_LOADER}
 
 
+@pytest.mark.whole
 def test_databases_that_could_not_be_read_are_no_answer(machine: Commands, stick: Path) -> None:
     with_loader(machine, signed(FERNWICK, MAKER))
     switch_on(machine.root, certificates(MAKER) + digests(digest(QUARRY), digest(TARN)))
@@ -117,7 +124,53 @@ def test_databases_that_could_not_be_read_are_no_answer(machine: Commands, stick
     assert "whether Secure Boot takes it can't be told: not all that dbx holds could be read" in shown
 
 
+@pytest.mark.whole
 def test_off_is_no_matter(machine: Commands, stick: Path) -> None:
     machine.root.variable("SecureBoot", b"\0", attributes=6)
     status, document, _ = checked(machine, stick)
     assert (status, document["secure_boot"]) == (0, {"on": False, "doubtful": []})
+
+
+@pytest.mark.whole
+def test_what_is_handed_over_is_judged_the_same(machine: Commands, stick: Path) -> None:
+    """As the service's user gets it from root."""
+    with_loader(machine, signed(FERNWICK, OLD_MAKER))
+    switch_on(machine.root, digests(digest(QUARRY), digest(TARN)))
+    assert machine("snapshot").status == 0
+    document = checked(machine, stick)[1]
+    places = Places.below(machine.root.folder)
+    (place,) = stick.iterdir()
+    kit = Kit.open(place)
+    with open(os.memfd_create("kit"), "w+b") as file:
+        put(file, handed(places, kit), kit, with_programs=True)
+        found = tried_on_newest(places, os.dup(file.fileno()))
+    assert found["secure_boot"] == document["secure_boot"]
+    assert [one["back"] for one in found["losses"]] == [one["back"] for one in document["losses"]]
+    assert found["secure_boot"]["doubtful"]
+
+
+# before a restore
+
+
+def test_a_restore_names_it_first(machine: Commands) -> None:
+    with_loader(machine, signed(FERNWICK, MAKER))
+    machine.root.remove("vda", 1, FERNWICK_LOADER)
+    known = digests(digest(QUARRY), digest(TARN))
+    switch_on(machine.root, known + certificates(MAKER))
+    assert machine("restore", "--json").document["secure_boot"] == []
+    switch_on(machine.root, known)
+    (named,) = machine("restore", "--json").document["secure_boot"]
+    assert (named["verdict"], named["path"]) == ("refused", FERNWICK_LOADER)
+    shown = " ".join(machine("restore").out.split())
+    assert "would be refused by Secure Boot as it is set today: no certificate in db vouches for" in shown
+
+
+@pytest.mark.whole
+def test_a_second_route_names_it_first(machine: Commands) -> None:
+    with_loader(machine, FERNWICK)
+    switch_on(machine.root, digests(digest(QUARRY), digest(TARN)))
+    said = machine("restore", "--add-route", "Fernwick Linux", "--json").document
+    placed = [one["path"] for one in said["steps"] if one["step"] == "write-file"]
+    named = [(one["path"], one["verdict"]) for one in said["secure_boot"]]
+    assert placed
+    assert named == [(path, "refused") for path in placed]
