@@ -7,23 +7,19 @@ import json
 import os
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from bootwatch.cli.result import newest
-from bootwatch.cli.showing import is_only_published, not_allowed
-from bootwatch.config import Config
-from bootwatch.keep.history import Row
-from bootwatch.keep.snapshot_file import require_free
-from bootwatch.model.gap import Gap
-from bootwatch.model.snapshot import Moment
+from bootwatch.keep.files import may_write
+from bootwatch.model.moment import Moment
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem, Problem, UsageProblem
+from bootwatch.service.again import Again, again
 from bootwatch.service.ask import ask_for_reading, must_ask
-from bootwatch.service.carry import copy_newest_to, take_to
-from bootwatch.service.read import may_record, read, recompare
-from bootwatch.tell.phrases import one_line
 from bootwatch.tell.plain import plain
-from bootwatch.tell.unread import unread
+
+# All else is read in where it is needed: where nothing changed, nothing of it is.
+if TYPE_CHECKING:
+    from bootwatch.keep.history import Row
 
 # What the read unit's instances are called when a command wants less or more than a plain reading.
 UNTOLD = "asked-untold"
@@ -63,36 +59,59 @@ def run(arguments: argparse.Namespace) -> int:
     places: Places = arguments.places
     if arguments.to is not None:
         return _run_to(arguments, Path(arguments.to))
+    found = None
     if must_ask(places):
         _warn_of_settings(places)
         plain_asked = arguments.moment == "asked"
         ask_for_reading(UNTOLD if plain_asked and arguments.no_tell else arguments.moment)
     else:
         require_rights(places)
-        take(places, arguments.moment, tell=not arguments.no_tell)
+        found = take(places, arguments.moment, tell=not arguments.no_tell)
+    if found and not arguments.json:
+        return _say(found.number, found.said)
+    return _show_newest(places, as_json=arguments.json)
+
+
+def _show_newest(places: Places, *, as_json: bool) -> int:
+    from bootwatch.cli.result import newest
+    from bootwatch.tell.phrases import NO_BASELINE, one_line
+
     row = newest(places)
     if row is None:
         raise MachineProblem("No snapshot was recorded.", "See: journalctl -u 'bootwatch-read@*' -n 20")
-    if arguments.json:
+    if as_json:
         print(json.dumps(_document(row), indent=1))
         return 0
     drift = row.drift
-    line = one_line(drift) if drift else "there is no baseline yet to compare it with"
-    print(f"Snapshot {row.number} recorded: {plain(line)}.")
+    return _say(row.number, one_line(drift) if drift else NO_BASELINE)
+
+
+def _say(number: int, line: str) -> int:
+    print(f"Snapshot {number} recorded: {plain(line)}.")
     return 0
 
 
-def take(places: Places, instance: str, *, tell: bool = True) -> None:
-    """Do what an instance of the read unit stands for, as the caller."""
+def take(places: Places, instance: str, *, tell: bool = True) -> Again | None:
+    """Do what an instance of the read unit stands for, as the caller. What was found where all is as it was
+    at the last reading, else None."""
+    moment = Moment.ASKED if instance in (UNTOLD, PROGRAMS, REHEARSAL, RECOMPARE) else Moment(instance)
+    found = again(places, moment.value) if instance in (UNTOLD, moment.value) else None
+    if found is None:
+        _take_in_full(places, instance, moment, tell=tell and instance == moment.value)
+    return found
+
+
+def _take_in_full(places: Places, instance: str, moment: Moment, *, tell: bool) -> None:
+    from bootwatch.service.read import read, recompare
+
     if instance == RECOMPARE:
         recompare(places)
         return
-    moment = Moment.ASKED if instance in (UNTOLD, PROGRAMS, REHEARSAL) else Moment(instance)
-    keep_programs = instance == PROGRAMS
-    reading = read(places, moment, tell=tell and instance == moment.value, keep_programs=keep_programs)
+    reading = read(places, moment, tell=tell, keep_programs=instance == PROGRAMS)
     for trouble in reading.troubles:
         print(f"bootwatch: {plain(trouble.message, 4000)}", file=sys.stderr)
     if instance == REHEARSAL:
+        from bootwatch.config import Config
         from bootwatch.service.rehearse import publish_rehearsal
 
         publish_rehearsal(places, reading, Config.load(places.config))
@@ -100,6 +119,8 @@ def take(places: Places, instance: str, *, tell: bool = True) -> None:
 
 def _warn_of_settings(places: Places) -> None:
     """The service records in spite of a mistake, and says so in the journal only."""
+    from bootwatch.config import Config
+
     try:
         Config.load(places.config)
     except Problem as problem:
@@ -108,7 +129,7 @@ def _warn_of_settings(places: Places) -> None:
 
 def require_rights(places: Places) -> None:
     """Raise MachineProblem when the caller may not record anything."""
-    if not may_record(places):
+    if not may_write(places.history):
         raise MachineProblem(
             f"You may not record anything in {places.history}.",
             "Run it with sudo." if os.geteuid() else "Name another folder with --state.",
@@ -128,6 +149,12 @@ def _document(row: Row) -> dict[str, Any]:
 
 
 def _run_to(arguments: argparse.Namespace, path: Path) -> int:
+    from bootwatch.cli.showing import is_only_published, not_allowed
+    from bootwatch.keep.snapshot_file import require_free
+    from bootwatch.model.gap import Gap
+    from bootwatch.service.carry import copy_newest_to, take_to
+    from bootwatch.tell.unread import unread
+
     places: Places = arguments.places
     if arguments.moment != "asked":
         raise UsageProblem("--moment and --to don't go together.", "A snapshot for a file is taken now.")

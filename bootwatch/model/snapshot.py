@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from enum import StrEnum
 from typing import Any
 
 from bootwatch.model.attempt import Attempt
 from bootwatch.model.disk import Disk
 from bootwatch.model.gap import Gap
 from bootwatch.model.known import known_fields
+from bootwatch.model.moment import Moment as Moment
 from bootwatch.model.package import LogMark, PackageChange
 from bootwatch.model.variable import LOADER_INTERFACE, Variable, key
 from bootwatch.model.volume import File, Volume
@@ -17,16 +17,6 @@ from bootwatch.model.volume import File, Volume
 Part = dict[str, Any]
 VOLUME_PART = "volume:"
 HEADER = "volume"
-
-
-class Moment(StrEnum):
-    """Why a snapshot was taken."""
-
-    BOOT = "boot"
-    ASKED = "asked"
-    WATCH = "watch"
-    SHUTDOWN = "shutdown"
-    RESUME = "resume"
 
 
 @dataclass(frozen=True)

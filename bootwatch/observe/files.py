@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Protocol, cast
 
 from bootwatch.formats import FormatError
 from bootwatch.formats.fat import Entry
@@ -16,7 +15,8 @@ from bootwatch.formats.reader import Reader
 from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.path import folder_of, is_within
 from bootwatch.model.volume import File
-from bootwatch.observe.machine import detail_of, reason_in_reading
+from bootwatch.observe.answers import Answers
+from bootwatch.observe.machine import Machine, detail_of, reason_in_reading
 from bootwatch.observe.program import read_program
 
 _CHUNK = 512 << 10
@@ -46,6 +46,7 @@ class Listing:
 
     identity: str
     keep_program: KeepProgram | None = None
+    answers: Answers | None = None
     files: dict[str, File] = field(default_factory=dict)
     gaps: list[Gap] = field(default_factory=list)
     _texts: dict[str, bytes] = field(default_factory=dict)
@@ -55,18 +56,27 @@ class Listing:
 
     def gap(self, path: str | None, reason: Reason, detail: str) -> None:
         self.gaps.append(Gap("volume", self.identity, reason, detail, path))
+        if self.answers:
+            self.answers.spoil()
 
     def add_folder(self, path: str, time: str) -> None:
         self.files[path] = File(path, 0, time, None, is_folder=True)
 
-    def add_file(self, path: str, size: int, time: str, open_file: Callable[[], Content]) -> None:
-        """Read one file; what goes wrong is a gap and leaves the file listed without its content."""
+    def add_file(
+        self, path: str, size: int, time: str, open_file: Callable[[], Content], place: str = ""
+    ) -> None:
+        """Read one file; what goes wrong is a gap and leaves the file listed without its content. ``place``
+        is where it lies on a mounted volume."""
         file = File(path, size, time, None)
         try:
             if size > _FILE_LIMIT:
                 self.gap(path, Reason.LIMIT, f"larger than {_FILE_LIMIT} bytes")
             else:
+                if self.answers:
+                    self.answers.begin_file()
                 file = self._read(file, open_file())
+                if self.answers:
+                    self.answers.end_file(file.sha256, place, must_read=_must_read(file))
         except OSError as error:
             self.gap(path, reason_in_reading(error), detail_of(error))
         except FormatError as error:
@@ -116,6 +126,11 @@ class Listing:
         return {hashlib.sha256(data).hexdigest(): data for data in wanted}
 
 
+def _must_read(file: File) -> bool:
+    """Whether its content is looked at each time, whatever its folder says of it."""
+    return bool(file.program) or file.size <= _TEXT_LIMIT
+
+
 def _is_settings(path: str) -> bool:
     return _SETTINGS.fullmatch(path) is not None
 
@@ -133,7 +148,11 @@ def _is_text(data: bytes) -> bool:
 
 
 def read_folder(
-    listing: Listing, top: str, to_text_time: Callable[[float], str], others: frozenset[str] = frozenset()
+    machine: Machine,
+    listing: Listing,
+    top: str,
+    to_text_time: Callable[[float], str],
+    others: frozenset[str] = frozenset(),
 ) -> None:
     """List and read everything below the folder ``top``, where the volume is mounted; follows no links.
 
@@ -143,31 +162,28 @@ def read_folder(
     while pending:
         folder, prefix = pending.pop()
         try:
-            entries = sorted(os.scandir(folder), key=lambda entry: entry.name)
+            found = machine.listed(folder)
         except OSError as error:
             listing.gap(prefix or None, reason_in_reading(error), detail_of(error))
             continue
-        for entry in entries:
-            path = f"{prefix}\\{entry.name}"
-            try:
-                about = entry.stat(follow_symlinks=False)
-                is_folder, is_file = entry.is_dir(follow_symlinks=False), entry.is_file(follow_symlinks=False)
-            except OSError as error:
-                listing.gap(path, reason_in_reading(error), detail_of(error))
+        for one in found:
+            path = f"{prefix}\\{one.name}"
+            if one.error:
+                listing.gap(path, reason_in_reading(one.error), detail_of(one.error))
+            elif one.place in others:
                 continue
-            if entry.path in others:
-                continue
-            if is_folder:
-                listing.add_folder(path, to_text_time(about.st_mtime))
-                pending.append((entry.path, path))
-            elif is_file:
-                _add_mounted(listing, path, entry.path, about.st_size, to_text_time(about.st_mtime))
+            elif one.about and one.is_folder:
+                listing.add_folder(path, to_text_time(one.about.st_mtime))
+                pending.append((one.place, path))
+            elif one.about and one.is_file:
+                time = to_text_time(one.about.st_mtime)
+                _add_mounted(machine, listing, path, one.place, one.about.st_size, time)
 
 
-def _add_mounted(listing: Listing, path: str, real: str, size: int, time: str) -> None:
+def _add_mounted(machine: Machine, listing: Listing, path: str, real: str, size: int, time: str) -> None:
     try:
-        with open(real, "rb") as file:
-            listing.add_file(path, size, time, lambda: file)
+        with machine.open_listed(real) as file:
+            listing.add_file(path, size, time, lambda: cast(Content, file), real)
     except OSError as error:
         listing.files[path] = File(path, size, time, None)
         listing.gap(path, reason_in_reading(error), detail_of(error))
@@ -186,6 +202,8 @@ def read_walk(listing: Listing, volume: FatVolume) -> None:
                 listing.gap(entry.path, Reason.LIMIT, "the volume's files claim more room than it has")
             else:
                 left -= entry.size
+                if listing.answers:
+                    listing.answers.note_time(entry.time)
                 listing.add_file(entry.path, entry.size, entry.time, _opener(volume, entry))
     except OSError as error:
         # What was listed so far stays, but nothing is known of what was still to come.

@@ -9,8 +9,12 @@ import select
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING, BinaryIO, NamedTuple
 
 from bootwatch.model.gap import Reason
+
+if TYPE_CHECKING:
+    from bootwatch.observe.answers import Answers
 
 _MOST_LINKS = 40
 _ABSENT = frozenset({errno.ENOENT, errno.ENOTDIR, errno.ENXIO, errno.ENODEV})
@@ -38,12 +42,39 @@ def detail_of(error: OSError) -> str:
     return error.strerror or str(error)
 
 
+class Listed(NamedTuple):
+    """One name in a folder: its lstat(2), None with the error where that failed."""
+
+    name: str
+    place: str
+    about: os.stat_result | None
+    error: OSError | None = None
+
+    @classmethod
+    def of(cls, entry: os.DirEntry[str]) -> Listed:
+        try:
+            return cls(entry.name, entry.path, entry.stat(follow_symlinks=False))
+        except OSError as error:
+            return cls(entry.name, entry.path, None, error)
+
+    @property
+    def is_folder(self) -> bool:
+        return self.about is not None and stat.S_ISDIR(self.about.st_mode)
+
+    @property
+    def is_file(self) -> bool:
+        return self.about is not None and stat.S_ISREG(self.about.st_mode)
+
+
 class Machine:
     """One PC, read through one root folder; links are resolved inside it.
 
     Every method takes a path below the root, without a leading slash, and raises OSError: FileNotFoundError
     for what isn't there, LeavesRoot for a link that leads out.
     """
+
+    answers: Answers | None = None
+    """What it answered, where that is taken down (see `answers`)."""
 
     def __init__(self, root: str | os.PathLike[str] = "/") -> None:
         self.root = os.path.abspath(root)
@@ -94,6 +125,29 @@ class Machine:
     def names(self, path: str) -> list[str]:
         """The names in a folder, sorted."""
         return sorted(os.listdir(self.locate(path)))
+
+    def about(self, place: str) -> os.stat_result:
+        """stat(2) of a place that `locate` gave, or that lies below one."""
+        return os.stat(place)
+
+    def room(self, place: str) -> os.statvfs_result:
+        """statvfs(3) of a place that `locate` gave."""
+        return os.statvfs(place)
+
+    def free(self, place: str) -> int:
+        """Free bytes of the volume mounted at a place that `locate` gave."""
+        usage = os.statvfs(place)
+        return usage.f_bavail * usage.f_frsize
+
+    def listed(self, place: str) -> list[Listed]:
+        """What lies in a folder that `locate` gave, or below one, sorted by name. Links are not followed."""
+        return sorted(map(Listed.of, os.scandir(place)), key=lambda one: one.name)
+
+    @contextmanager
+    def open_listed(self, place: str) -> Iterator[BinaryIO]:
+        """A file out of `listed`, for reading."""
+        with open(place, "rb") as file:
+            yield file
 
     def is_folder(self, path: str) -> bool:
         try:

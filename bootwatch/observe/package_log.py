@@ -71,7 +71,7 @@ def _path(machine: Machine, last: LogMark | None) -> str:
 def _size(machine: Machine, path: str) -> int:
     """In bytes; -1 when the file isn't there, 0 when that can't be told."""
     try:
-        return os.stat(machine.locate(path)).st_size
+        return machine.about(machine.locate(path)).st_size
     except OSError as error:
         return -1 if reason_for(error) is Reason.ABSENT else 0
 

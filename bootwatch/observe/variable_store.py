@@ -28,7 +28,7 @@ def read_store(machine: Machine) -> VariableStore:
         folder = machine.locate(FOLDER)
         if not is_efivarfs(machine, folder):
             return VariableStore()
-        about = os.statvfs(folder)
+        about = machine.room(folder)
     except OSError:
         return VariableStore()
     # The kernel keeps some 5 KB of what is free back: stores filled to the last byte have broken machines.
@@ -42,7 +42,7 @@ def is_efivarfs(machine: Machine, folder: str) -> bool:
     In a copy of a machine's files it doesn't, whatever the copied table says: statfs would tell of another
     file system.
     """
-    number = os.stat(folder).st_dev
+    number = machine.about(folder).st_dev
     device = f"{os.major(number)}:{os.minor(number)}"
     mine = [mount for mount in read_mounts(machine) if mount.folder == f"/{FOLDER}"]
     return bool(mine) and (mine[-1].kind, mine[-1].device) == (KIND, device)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import time
 from collections import Counter
 from collections.abc import Iterator
@@ -164,7 +163,7 @@ class VolumeReader:
         identity = place.identity or f"fat:{serial or place.node}"
         try:
             folder = self.machine.locate(mount.folder)
-            has_top = any(fold(name) in self.tops for name in os.listdir(folder))
+            has_top = any(fold(one.name) in self.tops for one in self.machine.listed(folder))
         except OSError as error:
             if self._is_named(place, identity, serial or "", label) or is_boot_folder(mount.folder):
                 detail = f"mounted at {mount.folder}: {detail_of(error)}"
@@ -174,13 +173,12 @@ class VolumeReader:
             has_top or is_boot_folder(mount.folder) or self._is_named(place, identity, serial or "", label)
         ):
             return None
-        listing = Listing(identity, self.keep_program)
-        read_folder(listing, folder, _fat_time, self._mounted_below(mount))
+        listing = Listing(identity, self.keep_program, self.machine.answers)
+        read_folder(self.machine, listing, folder, _fat_time, self._mounted_below(mount))
         self.result.add(_volume(place, identity, fat_type, serial, label, listing), listing)
         self.result.mounts[identity] = mount.folder
         with contextlib.suppress(OSError):
-            usage = os.statvfs(folder)
-            self.result.free_bytes[identity] = usage.f_bavail * usage.f_frsize
+            self.result.free_bytes[identity] = self.machine.free(folder)
         return identity
 
     def _look_at_header(self, place: Place) -> tuple[str | None, str, int | None]:
@@ -221,7 +219,7 @@ class VolumeReader:
             self.result.gaps.append(Gap("volume", identity, reason, detail))
 
     def _read_fat(self, place: Place, identity: str, volume: FatVolume) -> None:
-        listing = Listing(identity, self.keep_program)
+        listing = Listing(identity, self.keep_program, self.machine.answers)
         read_walk(listing, volume)
         found = _volume(place, identity, volume.fat_type, volume.serial, volume.label, listing)
         self.result.dirty[identity] = volume.dirty

@@ -18,7 +18,7 @@ from bootwatch.model.change import Drift
 from bootwatch.model.level import Level
 from bootwatch.places import Places
 from bootwatch.problem import UsageProblem
-from bootwatch.service.read import alone
+from bootwatch.service.alone import alone
 from bootwatch.tell import board
 from bootwatch.tell.phrases import headline
 from bootwatch.tell.plain import plain

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import pwd
-import subprocess
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -13,7 +12,6 @@ from bootwatch.carried import archive
 from bootwatch.observe.machine import Machine
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem, Problem, UsageProblem
-from bootwatch.service.uefi import require_uefi
 
 USER = "bootwatch"
 SENDER = "bootwatch-send"
@@ -39,6 +37,8 @@ def must_ask(places: Places) -> bool:
 
 def ask_for_reading(instance: str) -> None:
     """Have a reading taken and recorded; back when that is done. Raises Problem when it failed."""
+    from bootwatch.service.uefi import require_uefi
+
     if not Path("/var/lib/bootwatch/baseline").is_dir():
         require_uefi(Machine())
     _require_user("Install bootwatch first: sudo ./packaging/install (or look at a folder with --root).")
@@ -63,6 +63,8 @@ def as_sender(arguments: Sequence[str], descriptors: Sequence[int] = ()) -> int:
 
 
 def _as_user(user: str, arguments: Sequence[str], descriptors: Sequence[int]) -> int:
+    import subprocess
+
     _require_user("Install bootwatch first: sudo ./packaging/install. Or do it without sudo.", user)
     sys.stdout.flush()
     done = subprocess.run(
@@ -104,6 +106,10 @@ def _environment() -> dict[str, str]:
 
 
 def _start_unit(instance: str) -> None:
+    import subprocess
+
+    from bootwatch.service.uefi import require_uefi
+
     unit = f"bootwatch-read@{instance}.service"
     done = subprocess.run(
         ["systemctl", "start", unit], stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False
@@ -120,6 +126,8 @@ def _start_unit(instance: str) -> None:
 
 def _run_child(instance: str) -> None:
     """Without systemd there is no sandbox; the rights are dropped all the same."""
+    import subprocess
+
     print(f"bootwatch: systemd is not running here: reading as a child, as the user {USER}", file=sys.stderr)
     for name in ("history", "spool"):
         if not (Path("/var/lib/bootwatch") / name).is_dir():

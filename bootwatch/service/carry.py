@@ -11,7 +11,8 @@ from bootwatch.keep.history import History
 from bootwatch.keep.snapshot_file import Kept, make_document, write
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem
-from bootwatch.service.read import alone, observed
+from bootwatch.service.alone import alone
+from bootwatch.service.read import observed
 
 
 def take_to(places: Places, path: Path, *, replace: bool) -> dict[str, Any]:

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import contextlib
-import fcntl
-import os
 import sqlite3
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -26,18 +24,23 @@ from bootwatch.model.level import Level
 from bootwatch.model.past import NO_PAST, Past
 from bootwatch.model.snapshot import Circumstance, Moment, Snapshot
 from bootwatch.model.spoken import Kit
+from bootwatch.observe.answers import Questioned
 from bootwatch.observe.machine import Machine
 from bootwatch.observe.snapshot import observe
 from bootwatch.places import Places
 from bootwatch.problem import Problem
+from bootwatch.service import again
 from bootwatch.service.ahead import Judged, judged, record_of, with_record
+from bootwatch.service.alone import alone
 from bootwatch.service.confirming import confirm, with_unkept
 from bootwatch.service.in_force import in_force
 from bootwatch.service.spans import place_in_time
 from bootwatch.service.starts import keep_prediction
+from bootwatch.service.steady import is_steady
 from bootwatch.service.telling import Found, hand_over, publish_alert, seen_when_saved, settle
 from bootwatch.service.uefi import require_uefi
 from bootwatch.tell import board, metrics
+from bootwatch.tell.phrases import NO_BASELINE, one_line
 from bootwatch.tell.report import Facts
 from bootwatch.tell.spoken import spoken
 
@@ -53,6 +56,7 @@ class Reading:
     ``next_expected``: whether the usual system starts next, and ``files_untouched``: whether people's files
     are where they were; None where that isn't known.
     ``hidden``: how bad each is that people were told of and that can't be seen now.
+    ``is_steady``: whether another one that finds all as it is would come to the same (`service.again`).
     ``troubles``: mistakes in the settings or the baseline, in spite of which the snapshot was recorded.
     """
 
@@ -65,6 +69,7 @@ class Reading:
     files_untouched: bool | None = None
     hidden: tuple[Level, ...] = ()
     troubles: tuple[Problem, ...] = ()
+    is_steady: bool = False
 
     @property
     def facts(self) -> Facts:
@@ -117,7 +122,8 @@ def _given(places: Places) -> tuple[Config, Baseline | None]:
 def _observed(places: Places, config: Config, baseline: Baseline | None) -> Reading:
     if baseline is None:
         require_uefi(Machine(places.root))
-    snapshot = _observe(places, Moment.ASKED, baseline)
+    named = baseline.state.volumes if baseline else ()
+    snapshot = observe(Machine(places.root), Moment.ASKED, named=named)
     return Reading(machine_name(config, snapshot), snapshot, baseline, None)
 
 
@@ -163,14 +169,22 @@ def read(places: Places, moment: Moment, *, tell: bool = True, keep_programs: bo
     Raises Problem when nothing could be recorded, or the message not spooled.
     """
     programs = Programs(places.history / PROGRAMS) if keep_programs else None
+    machine, before = Questioned(places.root), again.given(places)
 
     def taken(baseline: Baseline | None, last: Circumstance | None) -> Snapshot:
-        snapshot = _observe(places, moment, baseline, programs.keep if programs else None, last)
+        named = baseline.state.volumes if baseline else ()
+        keep = programs.keep if programs else None
+        snapshot = observe(machine, moment, named=named, keep_program=keep, last=last)
         if programs:
             programs.drop_others()
         return snapshot
 
-    return _kept(places, taken, tell)
+    reading = _kept(places, taken, tell)
+    number = reading.snapshot.number
+    if reading.is_steady and machine.taken.is_whole and number and not reading.troubles:
+        said = one_line(reading.drift) if reading.drift else NO_BASELINE
+        again.remember(places, before, machine.taken.entries, number, said)
+    return reading
 
 
 def keep_snapshot(places: Places, snapshot: Snapshot, *, tell: bool = True) -> Reading:
@@ -180,7 +194,7 @@ def keep_snapshot(places: Places, snapshot: Snapshot, *, tell: bool = True) -> R
 
 def _kept(
     places: Places, take: Callable[[Baseline | None, Circumstance | None], Snapshot], tell: bool
-) -> Reading:
+) -> tuple[Reading, Config]:
     settings = in_force(places)
     config, trouble = settings.config, settings.trouble
     baseline, baseline_trouble = _baseline_or_none(places)
@@ -230,23 +244,6 @@ def recompare(places: Places) -> None:
     _publish(places, reading, None, settings.log_in)
 
 
-@contextlib.contextmanager
-def alone(places: Places) -> Iterator[None]:
-    """One writer of the history at a time: two readings at once would each tell the same news."""
-    try:
-        places.history.mkdir(mode=0o750, parents=True, exist_ok=True)
-        handle = os.open(places.history / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
-    except OSError as error:
-        raise Problem(
-            f"Nothing can be recorded in {places.history}: {error.strerror}.", "Run the command with sudo."
-        ) from error
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX)
-        yield
-    finally:
-        os.close(handle)
-
-
 def _baseline_or_none(places: Places) -> tuple[Baseline | None, Problem | None]:
     try:
         return load_baseline(places), None
@@ -263,17 +260,6 @@ def load_baseline(places: Places) -> Baseline | None:
     return baselines.load(places.baseline, places.history / _CACHE, leave=True)
 
 
-def _observe(
-    places: Places,
-    moment: Moment,
-    baseline: Baseline | None,
-    keep: Callable[[str, bytes], None] | None = None,
-    last: Circumstance | None = None,
-) -> Snapshot:
-    named = baseline.state.volumes if baseline else ()
-    return observe(Machine(places.root), moment, named=named, keep_program=keep, last=last)
-
-
 def machine_name(config: Config, snapshot: Snapshot) -> str:
     return config.machine or snapshot.state.facts.get("host_name") or "this machine"
 
@@ -281,7 +267,8 @@ def machine_name(config: Config, snapshot: Snapshot) -> str:
 def _record(
     history: History, places: Places, config: Config, baseline: Baseline | None, snapshot: Snapshot
 ) -> Reading:
-    found = judged(snapshot, baseline, config, past_of(places, history, snapshot, baseline))
+    past = past_of(places, history, snapshot, baseline)
+    found = judged(snapshot, baseline, config, past)
     machine = machine_name(config, snapshot)
     view = found.overview() | {"machine": machine, "routes": found.routes()}
     with history.transaction():
@@ -296,8 +283,10 @@ def _record(
         hidden = tuple(open_changes.hidden(history, drift)) if drift else ()
     routes = _shown(view["routes"], machine, snapshot, predictions.summary(history))
     routes |= _kit_of(places, baseline)
+    since = past_of(places, history, snapshot, baseline)
+    steady = is_steady(history, snapshot.circumstance, baseline, drift, hidden, (past, since))
     told = found.next_expected, found.files_untouched, hidden
-    return Reading(machine, snapshot, baseline, drift, routes, *told)
+    return Reading(machine, snapshot, baseline, drift, routes, *told, is_steady=steady)
 
 
 def _keep(history: History, config: Config, found: Judged, baseline: Baseline | None) -> Drift | None:

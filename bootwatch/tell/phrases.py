@@ -44,6 +44,9 @@ _WHAT = 160
 _SENTENCE_END = re.compile(r"(?<=\.) (?=[A-Z])")
 
 
+NO_BASELINE = "there is no baseline yet to compare it with"
+
+
 def one_line(drift: Drift, compared: str = "from the baseline") -> str:
     """The drift in one line without a full stop: "2 of 5 changes weaken how this machine starts".
 

@@ -1,0 +1,28 @@
+"""One writer of the history at a time."""
+
+from __future__ import annotations
+
+import contextlib
+import fcntl
+import os
+from collections.abc import Iterator
+
+from bootwatch.places import Places
+from bootwatch.problem import Problem
+
+
+@contextlib.contextmanager
+def alone(places: Places) -> Iterator[None]:
+    """Two readings at once would each tell the same news."""
+    try:
+        places.history.mkdir(mode=0o750, parents=True, exist_ok=True)
+        handle = os.open(places.history / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    except OSError as error:
+        raise Problem(
+            f"Nothing can be recorded in {places.history}: {error.strerror}.", "Run the command with sudo."
+        ) from error
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
