@@ -194,7 +194,7 @@ def keep_snapshot(places: Places, snapshot: Snapshot, *, tell: bool = True) -> R
 
 def _kept(
     places: Places, take: Callable[[Baseline | None, Circumstance | None], Snapshot], tell: bool
-) -> tuple[Reading, Config]:
+) -> Reading:
     settings = in_force(places)
     config, trouble = settings.config, settings.trouble
     baseline, baseline_trouble = _baseline_or_none(places)
