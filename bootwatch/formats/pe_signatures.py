@@ -20,7 +20,7 @@ CERT_PKCS7 = uuid.UUID("4aafd29d-68df-49ee-8aa9-347d375665a7")
 MAX_TABLE = 1 << 20
 # What an entry has at least, by its type: its head, and something behind it.
 _LEAST = {PKCS7: _HEAD.size + 1, EFI_GUID: _HEAD.size + _GUID_SIZE + 1}
-MAX_ENTRIES = 64
+MAX_ENTRIES = 16
 
 
 @dataclass(frozen=True, slots=True)

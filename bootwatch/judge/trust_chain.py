@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from bootwatch.formats import FormatError
 from bootwatch.formats.signed_data import SignedData, Signer
 from bootwatch.formats.x509 import Certificate
 
+_LARGEST_KEY = 8192  # bits
 _RSA = "1.2.840.113549.1.1.1"
 _RSA_WITH = {
     "1.2.840.113549.1.1.5": "sha1",
@@ -106,8 +107,12 @@ def can_verify() -> bool:
 def verifies(key: bytes, digest: str, signature: bytes, data: bytes) -> bool | None:
     """Whether the owner of an RSA key signed the data (PKCS#1 v1.5); None for other keys, since not every
     firmware knows them, for those that the library doesn't take, and without the library."""
-    if not can_verify():
-        return None
+    return _verified(key, digest, signature, data) if can_verify() else None
+
+
+@lru_cache(maxsize=4096)
+def _verified(key: bytes, digest: str, signature: bytes, data: bytes) -> bool | None:
+    """Once for each: every trusted certificate asks anew about what came with a signature."""
     from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
     from cryptography.hazmat.primitives import hashes, serialization
     from cryptography.hazmat.primitives.asymmetric.padding import PKCS1v15
@@ -115,7 +120,7 @@ def verifies(key: bytes, digest: str, signature: bytes, data: bytes) -> bool | N
 
     try:
         public = serialization.load_der_public_key(key)
-        if not isinstance(public, RSAPublicKey):
+        if not isinstance(public, RSAPublicKey) or public.key_size > _LARGEST_KEY:
             return None
         public.verify(signature, data, PKCS1v15(), getattr(hashes, digest.upper())())
     except InvalidSignature:

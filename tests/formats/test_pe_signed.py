@@ -171,7 +171,7 @@ def test_an_entry_of_a_guid() -> None:
 
 def test_more_than_any_program_has() -> None:
     with pytest.raises(TooLarge):
-        _ = Image.parse(with_table((struct.pack("<IHH", 16, 0x200, 1) + bytes(8)) * 65)).signatures
+        _ = Image.parse(with_table((struct.pack("<IHH", 16, 0x200, 1) + bytes(8)) * 17)).signatures
 
 
 # certificates and what they signed
