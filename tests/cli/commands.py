@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from bootwatch.cli.main import main
-from tests.roots import Root
+from tests.roots import FERNWICK_LOADER, Root
 
 
 @dataclass(frozen=True)
@@ -40,3 +40,11 @@ class Commands:
 
     def save(self) -> Said:
         return self("baseline", "save", "--reason", "both systems start", "--yes")
+
+
+def quarry_updates(bootwatch: Commands) -> None:
+    root = bootwatch.root
+    root.variable_file("Boot0000").unlink()
+    root.order(1, 2)
+    root.remove("vda", 1, FERNWICK_LOADER)
+    root.start_again()

@@ -12,8 +12,7 @@ from bootwatch.keep import baseline as baselines
 from bootwatch.keep.history import History
 from bootwatch.model.alert import Kind
 from bootwatch.places import Places
-from tests.cli.commands import Commands
-from tests.cli.test_commands import quarry_updates
+from tests.cli.commands import Commands, quarry_updates
 
 pytestmark = pytest.mark.long
 

@@ -11,8 +11,7 @@ import sys
 
 import pytest
 
-from tests.cli.commands import Commands
-from tests.cli.test_commands import quarry_updates
+from tests.cli.commands import Commands, quarry_updates
 from tests.observe.faults import as_somebody
 from tests.roots import QUARRY_ESP
 

@@ -3,23 +3,21 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
 from dataclasses import replace
-from functools import cache
 
 import pytest
 
 from bootwatch.judge.losses import Kind
 from bootwatch.judge.outlook import How
 from bootwatch.judge.rehearsal import rehearse
-from bootwatch.judge.rehearsed import Effect, Rehearsal, Rehearsed, SystemRehearsal
-from bootwatch.judge.systems import Naming, System, Systems
+from bootwatch.judge.rehearsed import Effect
+from bootwatch.judge.systems import Naming, Systems
 from bootwatch.model.gap import Gap, Reason
-from bootwatch.model.snapshot import State
 from bootwatch.model.volume import File
 from tests.judge import states
-from tests.judge.dual import ON_ATTIC, ON_HALL, TO_FERNWICK, TO_QUARRY
+from tests.judge.dual import ON_HALL, TO_FERNWICK, TO_QUARRY
 from tests.judge.paths import ROOT, drive, file, option, pci
+from tests.judge.rehearsals import HALL, after, machine, named, of, rehearsed, starts, usual, with_menu
 from tests.judge.states import (
     DEFAULT,
     FERNWICK,
@@ -28,67 +26,11 @@ from tests.judge.states import (
     QUARRY,
     QUARRY_PART,
     STICK,
-    TARN_PART,
     VIRTIO,
     disk,
     program,
     state,
 )
-
-HALL, ATTIC = disk("hall", FERNWICK_PART, TARN_PART), disk("attic", QUARRY_PART, address=VIRTIO.format(5, 5))
-
-
-def machine(
-    hall: Mapping[str, File] = ON_HALL,
-    attic: Mapping[str, File] = ON_ATTIC,
-    *,
-    entries: Mapping[int, bytes] | None = None,
-    order: tuple[int, ...] | None = (0, 1),
-    more: states.Volumes = (),
-    **variables: bytes,
-) -> State:
-    volumes = ((HALL, 1, hall), (ATTIC, 1, attic), *more)
-    known = {0: TO_FERNWICK, 1: TO_QUARRY} if entries is None else entries
-    return state(volumes, entries=known, order=order, variables=variables)
-
-
-def rehearsed(one: State, gaps: tuple[Gap, ...] = (), home: str | None = "Fernwick Linux") -> Rehearsal:
-    systems = Systems.learn([one])
-    return rehearse(one, gaps, systems, named(systems, home) if home else None)
-
-
-def named(systems: Systems, name: str) -> System:
-    return next(one for one in systems.all() if one.name == name)
-
-
-@cache
-def usual() -> Rehearsal:
-    """Of the usual machine: Fernwick Linux has a default file, Quarry has none."""
-    return rehearsed(machine())
-
-
-def after(found: Rehearsal, kind: Kind, what: str = "") -> Rehearsed:
-    """The one loss of a kind whose noun phrase holds ``what``."""
-    (loss,) = (one for one in found.losses if one.loss.kind is kind and what in one.loss.what)
-    return loss
-
-
-def of(found: Rehearsal, name: str) -> SystemRehearsal:
-    return next(one for one in found.systems if one.outlook.name == name)
-
-
-def starts(loss: Rehearsed) -> dict[str, str]:
-    return {one.name: one.how.value for one in loss.seen.systems}
-
-
-def points(found: Rehearsal, name: str) -> set[tuple[str, str, str]]:
-    """A system's single points, each as kind, noun phrase and effect."""
-    losses = {loss.number: loss.loss for loss in found.losses}
-    return {
-        (losses[number].kind.value, losses[number].what, effect.value)
-        for number, effect in of(found, name).points
-    }
-
 
 # losses
 
@@ -180,19 +122,6 @@ def test_an_update_that_takes_over_the_shared_default_file() -> None:
 # beyond the loader
 
 
-MENU = b'menuentry "Fernwick Linux" {\n  linux /fernwick/kernel ro\n  initrd /fernwick/initrd\n}\n'
-
-
-@cache
-def with_menu() -> Rehearsal:
-    """Beside the loader lie settings that lead to a kernel; the default file is the same program."""
-    settings = File("", len(MENU), "", hashlib.sha256(MENU).hexdigest())
-    kernel = {"\\fernwick\\kernel": program("kernel"), "\\fernwick\\initrd": states.text("initrd", 5000)}
-    one = machine({**ON_HALL, "\\EFI\\fernwick\\menu.cfg": settings, **kernel})
-    one.texts[settings.sha256 or ""] = MENU
-    return rehearsed(one)
-
-
 def test_every_file_beyond_the_loader_is_lost_too() -> None:
     assert {route.followed_to for route in of(with_menu(), "Fernwick Linux").outlook.routes} == {"kernel"}
     for path in ("\\fernwick\\kernel", "\\fernwick\\initrd"):
@@ -233,119 +162,6 @@ def test_a_copy_that_would_not_find_its_kernel_is_not_proposed() -> None:
     for remedy in of(with_menu(), "Fernwick Linux").remedies:
         if remedy.mend.sort.value == "copy-on-other-volume":
             assert "and of what it needs (3 files)" in remedy.mend.what
-
-
-# single points and what helps
-
-
-def test_single_points_worst_first() -> None:
-    found = of(usual(), "Fernwick Linux").points
-    assert [effect for _, effect in found] == sorted((effect for _, effect in found), key=lambda e: e.rank)
-    assert points(usual(), "Fernwick Linux") == {
-        ("folder", "the folder \\EFI on the boot volume of Fernwick Linux", "no longer starts"),
-        ("volume", "the boot volume of Fernwick Linux", "no longer starts"),
-        ("disk", "the disk gpt:hall", "no longer starts"),
-        ("entry", 'the entry "Fernwick Linux" (Boot0000)', "no longer starts next"),
-        ("file", f"the file {FERNWICK} on the boot volume of Fernwick Linux", "no longer starts next"),
-        (
-            "folder",
-            "the folder \\EFI\\fernwick on the boot volume of Fernwick Linux",
-            "no longer starts next",
-        ),
-        (
-            "order-first",
-            "an update of Quarry that puts Quarry first in the boot order",
-            "no longer starts next",
-        ),
-    }
-    quarry = points(usual(), "Quarry")
-    assert ("boot-order", "the boot order", "only on request") in quarry
-    assert (
-        "all-entries",
-        "all entries and their order, as by a firmware reset",
-        "no longer starts",
-    ) in quarry
-
-
-def test_a_default_file_of_its_own_removes_what_it_can() -> None:
-    found = usual()
-    kinds = {loss.number: loss.loss.kind for loss in found.losses}
-    remedies = {remedy.mend.sort.value: remedy for remedy in of(found, "Quarry").remedies}
-    own = remedies["default-file"]
-    assert own.mend.what == f"put a copy of {QUARRY} at {DEFAULT} on the boot volume of Quarry"
-    assert {kinds[number] for number in own.removes} == {
-        Kind.ENTRY,
-        Kind.FILE,
-        Kind.FOLDER,
-        Kind.ORDER,
-        Kind.ALL_ENTRIES,
-    }
-    left = {kinds[number] for number, _ in of(found, "Quarry").points} - {kinds[n] for n in own.removes}
-    assert left == {Kind.VOLUME, Kind.DISK}
-
-
-def test_a_copy_on_the_other_disk_removes_the_rest() -> None:
-    found = usual()
-    copy = next(one for one in of(found, "Quarry").remedies if one.mend.sort.value == "copy-on-other-volume")
-    kinds = {loss.number: loss.loss.kind for loss in found.losses}
-    assert Kind.VOLUME in {kinds[number] for number in copy.removes}
-    assert [kinds[number] for number in copy.if_elsewhere] == [Kind.DISK], "Quarry itself may lie there too"
-    assert "on the boot volume of Fernwick Linux" in copy.mend.what
-    assert of(found, "Quarry").remain == ()
-
-
-def test_a_mend_that_doesn_t_help_is_not_named() -> None:
-    """The first volume's default file is what the firmware takes on that disk; one on the second helps nobody
-    after a reset."""
-    tarn = "\\EFI\\tarn\\rescuex64.efi"
-    to_tarn = option("Tarn Rescue", drive(TARN_PART, 2, 10240), file(tarn))
-    one = machine(
-        entries={0: TO_FERNWICK, 1: TO_QUARRY, 2: to_tarn},
-        order=(0, 1, 2),
-        more=((HALL, 2, {tarn: program("tarn")}),),
-    )
-    found = rehearsed(one)
-    reset = after(found, Kind.ALL_ENTRIES).number
-    remedies = of(found, "Tarn Rescue").remedies
-    assert remedies and all(reset not in remedy.removes for remedy in remedies)
-    assert (reset, Effect.NOT_AT_ALL) in of(found, "Tarn Rescue").remain
-
-
-def test_what_an_update_does_can_t_be_removed() -> None:
-    found = usual()
-    first = after(found, Kind.ORDER_FIRST).number
-    assert of(found, "Fernwick Linux").remain == ((first, Effect.INSTEAD),)
-
-
-def test_an_entry_that_is_switched_off_is_no_help_until_it_is_on() -> None:
-    off = option("Quarry", drive(QUARRY_PART), file("\\EFI\\quarry\\second.efi"), attributes=0)
-    attic = {**ON_ATTIC, "\\EFI\\quarry\\second.efi": program("second")}
-    found = rehearsed(machine(attic=attic, entries={0: TO_FERNWICK, 1: TO_QUARRY, 5: off}))
-    first = of(found, "Quarry").remedies[0]
-    assert first.mend.what == 'switch on and put into the boot order the entry "Quarry" (Boot0005)'
-    entry = after(found, Kind.ENTRY, "Boot0001")
-    assert entry.effects[of(found, "Quarry").outlook.system.key] is Effect.ON_REQUEST
-    assert entry.number in first.removes
-
-
-def test_a_default_file_that_would_take_another_s_place_says_so() -> None:
-    """After a reset Fernwick Linux starts from the second disk's default file. One on the first disk, for
-    Quarry, would then come before it."""
-    one = state(
-        ((ATTIC_FIRST, 1, ON_ATTIC), (HALL, 1, ON_HALL)),
-        entries={0: TO_FERNWICK, 1: TO_QUARRY},
-        order=(0, 1),
-    )
-    found = rehearsed(one)
-    reset = after(found, Kind.ALL_ENTRIES)
-    assert reset.heard is True
-    own = next(one for one in of(found, "Quarry").remedies if one.mend.sort.value == "default-file")
-    # Which of two equal disks the firmware takes isn't certain, so nothing is claimed of what starts next.
-    assert own.costs == ()
-    assert reset.number in own.removes
-
-
-ATTIC_FIRST = disk("attic", QUARRY_PART, address=VIRTIO.format(3, 3))
 
 
 # would anyone hear
@@ -459,9 +275,3 @@ def test_things_of_one_name_are_told_apart() -> None:
     found = rehearsed(one)
     assert after(found, Kind.DISK, "gpt:attic").loss.what == 'the disk "Two of a kind" (gpt:attic)'
     assert after(found, Kind.VOLUME, QUARRY_PART).loss.what == f'the boot volume "BOOT" (gpt:{QUARRY_PART})'
-
-
-def test_of_two_mends_that_help_alike_the_one_of_less_effort_is_named() -> None:
-    """Firmware has been seen to remove a second entry for the same file."""
-    sorts = [remedy.mend.sort.value for remedy in of(with_menu(), "Fernwick Linux").remedies]
-    assert "entry" in sorts and "second-entry" not in sorts
