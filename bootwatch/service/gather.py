@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import itertools
 import os
 import subprocess
 from pathlib import Path
@@ -12,15 +11,14 @@ from typing import Any
 from bootwatch import addresses
 from bootwatch.checked_yaml import SettingsProblem
 from bootwatch.config import Config
-from bootwatch.keep import soundness
-from bootwatch.keep.baseline import load_header
-from bootwatch.keep.history import FILE_NAME, History
+from bootwatch.keep.history import FILE_NAME
 from bootwatch.keep.receipts import Receipts, utc_now
 from bootwatch.places import Places
-from bootwatch.problem import Problem, UsageProblem
-from bootwatch.recover.record import Record
-from bootwatch.service.alerts import left_for_all, published, recorded
-from bootwatch.service.selfcheck import Gathered
+from bootwatch.problem import UsageProblem
+from bootwatch.service.alerts import left_for_all, published
+from bootwatch.service.gather_kept import of_kept
+from bootwatch.service.gathered import Gathered, Unit
+from bootwatch.service.rights import wrong_rights
 
 UNITS = (
     "bootwatch-boot.timer",
@@ -33,9 +31,11 @@ UNITS = (
     "bootwatch-kit.path",
     "bootwatch-kit.timer",
 )
+# Started by the system manager after each time that the machine slept.
+STARTED = ("bootwatch-read@resume.service",)
 _SYSTEMD = Path("/run/systemd/system")
 _NEWEST = 50
-_MOST_FAULTS = 5
+_SOON = 3600.0  # seconds
 
 Document = dict[str, Any]
 
@@ -55,23 +55,24 @@ def gather(places: Places) -> Gathered:
         untold=_untold(sending),
         told=_told_last(places, sending),
         units=_units() if places.is_this_machine and _SYSTEMD.is_dir() else None,
-        **(_of_history(places) | _of_restores(places) if may_read_all(places) else _of_published(places)),
+        **_of_kept(places),
     )
+
+
+def _of_kept(places: Places) -> Document:
+    if not may_read_all(places):
+        return _of_published(places)
+    found = of_kept(places)
+    last = found.pop("last_start", None)
+    if places.is_this_machine:
+        found["is_read_since_start"] = _is_read_since_start(last)
+        found["rights"] = [(one.said, one.mend) for one in wrong_rights(places)]
+    return found
 
 
 def may_read_all(places: Places) -> bool:
     """Whether the caller sees more than what is left for everybody."""
     return not places.is_this_machine or os.access(places.state, os.R_OK | os.X_OK)
-
-
-def _of_restores(places: Places) -> dict[str, Any]:
-    try:
-        last = Record.newest(places.restores)
-    except Problem as problem:
-        return {"records_trouble": problem.message}
-    except OSError:
-        return {}
-    return {"unfinished": str(last.document.get("began", ""))} if last and not last.is_finished else {}
 
 
 def _settings_mistakes(places: Places) -> list[str]:
@@ -142,32 +143,6 @@ def _told_last(places: Places, sending: Document) -> dict[str, str] | None:
     return max(told, key=lambda one: one["time"], default=None)
 
 
-def _of_history(places: Places) -> Document:
-    found: Document = {}
-    try:
-        with History.look(places.history) as history:
-            rows = history.rows(1) if history else []
-            found["history_faults"] = _history_faults(history) if history else []
-        found["read"] = rows[0].time if rows else None
-        alerts = recorded(places, 0)["alerts"]
-        found["alert"] = alerts[0] if alerts else None
-    except Problem as problem:
-        found["history_trouble"] = problem.message
-    try:
-        baseline = load_header(places.baseline)
-        found["baseline"] = baseline.saved if baseline else ""
-    except Problem as problem:
-        found["baseline_trouble"] = problem.message
-    return found
-
-
-def _history_faults(history: History) -> list[str]:
-    """What is not as it was recorded, the first few of it."""
-    if not history.has_former:  # of the version before; the next reading chains its records
-        return []
-    return list(itertools.islice(soundness.faults(history), _MOST_FAULTS))
-
-
 def _of_published(places: Places) -> Document:
     routes, drift = left_for_all(places, "routes.json") or {}, left_for_all(places, "drift.json") or {}
     alerts = (published(places) or {"alerts": []})["alerts"]
@@ -179,20 +154,37 @@ def _of_published(places: Places) -> Document:
     }
 
 
-def _units() -> dict[str, tuple[str, str]]:
-    """What systemd says of our units."""
+def _is_read_since_start(last: str | None) -> bool | None:
+    """Whether the machine was read since it was started; None within its first hour, and where that can't be
+    told."""
+    with contextlib.suppress(OSError, ValueError):
+        now = Path("/proc/sys/kernel/random/boot_id").read_text().strip()
+        up = float(Path("/proc/uptime").read_text().split()[0])
+        if last == now or up >= _SOON:
+            return last == now
+    return None
+
+
+def _units() -> dict[str, Unit]:
+    """What systemd says of our units, and of those among them that failed."""
+    command = ["systemctl", "show", "--property=Id,UnitFileState,ActiveState,Result"]
     done = subprocess.run(
-        ["systemctl", "show", "--property=Id,UnitFileState,ActiveState", *UNITS],
+        [*command, *UNITS, *STARTED, "bootwatch-*"],
         stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False,
     )  # fmt: skip
     return units_in(done.stdout)
 
 
-def units_in(said: str) -> dict[str, tuple[str, str]]:
-    """The units in what ``systemctl show`` says: whether each is enabled, and whether it is active."""
-    found: dict[str, tuple[str, str]] = dict.fromkeys(UNITS, ("not there", "not there"))
+def units_in(said: str) -> dict[str, Unit]:
+    """The units in what ``systemctl show`` says: those that have to be enabled, and others that failed."""
+    lasting = {name: name in UNITS for name in (*UNITS, *STARTED)}
+    found = {
+        name: Unit("not there", "not there", "", True, is_lasting) for name, is_lasting in lasting.items()
+    }
     for block in said.split("\n\n"):
         one = dict(line.split("=", 1) for line in block.splitlines() if "=" in line)
-        if one.get("Id") in found:
-            found[one["Id"]] = (one.get("UnitFileState") or "not there", one.get("ActiveState") or "unknown")
+        name, active = one.get("Id", ""), one.get("ActiveState") or "unknown"
+        if name in lasting or (active == "failed" and name.startswith("bootwatch-")):
+            enabled, result = one.get("UnitFileState") or "not there", one.get("Result") or ""
+            found[name] = Unit(enabled, active, result, name in lasting, lasting.get(name, False))
     return found

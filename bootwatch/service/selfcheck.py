@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from bootwatch.model.checkup import Check, State
+from bootwatch.service.gathered import Gathered, Unit
+from bootwatch.service.selfcheck_kept import KEPT
 from bootwatch.tell.age import age
 from bootwatch.tell.phrases import moment
 from bootwatch.tell.plain import plain
@@ -19,41 +20,6 @@ _ATTEMPTS = 5
 _LATE = datetime.timedelta(days=3)
 _WHILE = datetime.timedelta(hours=1)
 _SAID = 500
-
-
-@dataclass(frozen=True)
-class Gathered:
-    """What the checks go by. Times are UTC in RFC 3339; None for what the caller can't know, or isn't there.
-
-    ``settings_mistakes``, ``address_mistakes`` hold one sentence each; ``addresses`` is how many there are.
-    ``untold`` are deliveries that failed: address, why, attempts, first_try, for_good. ``read``: when the
-    machine was read last. ``baseline``: when it was saved, "" where there is none.
-    ``baseline_trouble`` and ``history_trouble`` say why those can't be used; ``history_faults`` what in the
-    history is not as it was recorded, a sentence each, None for who may not look. ``told`` is the last
-    message that got through: address, time. ``alert`` is the open alert as `bootwatch alerts` shows it.
-    ``units``: by name whether each is enabled and active, in systemd's words; None where systemd doesn't
-    run. ``unfinished``: when a restore began that was stopped or cut off; ``records_trouble``: why the
-    record of one can't be used.
-    """
-
-    now: datetime.datetime
-    settings_file: str = ""
-    settings_mistakes: Sequence[str] = ()
-    addresses_file: str = ""
-    addresses: int | None = None
-    address_mistakes: Sequence[str] = ()
-    untold: Sequence[dict[str, Any]] | None = None
-    read: str | None = None
-    history_file: str = ""
-    history_trouble: str = ""
-    history_faults: Sequence[str] | None = None
-    baseline: str | None = None
-    baseline_trouble: str = ""
-    told: dict[str, str] | None = None
-    alert: dict[str, Any] | None = None
-    units: dict[str, tuple[str, str]] | None = None
-    unfinished: str = ""
-    records_trouble: str = ""
 
 
 def checked(found: Gathered) -> list[Check]:
@@ -119,6 +85,9 @@ def _reading(found: Gathered) -> Iterator[Check]:
         yield Check("reading", State.WRONG, "The machine was not read yet.", mend)
         return
     said = f"The machine was read {age(found.read, found.now)}, {moment(found.read)}."
+    if found.is_read_since_start is False:
+        yield Check("reading", State.WRONG, f"{said} It was not since it was started.", mend)
+        return
     passed = found.now - datetime.datetime.fromisoformat(found.read)
     if passed > _LATE:
         yield Check("reading", State.WRONG, f"{said} That is long ago for a machine that is on.", mend)
@@ -126,35 +95,6 @@ def _reading(found: Gathered) -> Iterator[Check]:
         yield Check("reading", State.WRONG, said, "Set the clock: timedatectl. Reminders go by it.")
     else:
         yield Check("reading", State.FINE, said)
-
-
-def _history(found: Gathered) -> Iterator[Check]:
-    """The chain of what was recorded; that it can't be used at all is said of the reading."""
-    if found.history_faults is None:
-        if not found.history_trouble:
-            yield Check("history", State.UNKNOWN, "Whether the history is whole is not known.", _SUDO)
-        return
-    for fault in found.history_faults:
-        yield Check("history", State.WRONG, plain(fault, _SAID), _anew(found.history_file))
-    if not found.history_faults:
-        yield Check("history", State.FINE, "Each record is as it was written, and follows the one before.")
-
-
-def _anew(file: str) -> str:
-    begin = f"sudo mv {file} {file}.damaged && sudo bootwatch snapshot"
-    return f"What is whole can still be read. To begin a new one, and be told anew of what is open: {begin}"
-
-
-def _baseline(found: Gathered) -> Iterator[Check]:
-    mend = "When both systems start as they should: sudo bootwatch baseline save --reason TEXT"
-    if found.baseline_trouble:
-        yield Check("baseline", State.WRONG, plain(found.baseline_trouble, _SAID), mend)
-    elif found.baseline is None:
-        yield Check("baseline", State.UNKNOWN, "Whether there is a baseline is not known.", _SUDO)
-    elif not found.baseline:
-        yield Check("baseline", State.WRONG, "There is no baseline, so no change is noticed.", mend)
-    else:
-        yield Check("baseline", State.FINE, f"There is one, saved {moment(found.baseline)}.")
 
 
 def _alert(found: Gathered) -> Iterator[Check]:
@@ -185,26 +125,39 @@ def _units(found: Gathered) -> Iterator[Check]:
         said = "systemd does not run here, so nothing is read or sent by itself."
         yield Check("units", State.UNKNOWN, said)
         return
-    for name, (enabled, active) in found.units.items():
-        if enabled != "enabled":
-            mend = f"sudo systemctl enable --now {name}"
-            yield Check("units", State.WRONG, f"{name} is not enabled ({plain(enabled, 40)}).", mend)
-        elif active != "active":
-            mend = f"sudo systemctl restart {name}; why: systemctl status {name}"
-            yield Check("units", State.WRONG, f"{name} is not active ({plain(active, 40)}).", mend)
-    if all(both == ("enabled", "active") for both in found.units.values()):
-        yield Check("units", State.FINE, f"All {len(found.units)} are enabled and active.")
+    wrong = [check for name, unit in found.units.items() for check in _of_unit(name, unit)]
+    yield from wrong
+    if not wrong:
+        yield Check("units", State.FINE, f"All {len(found.units)} are as they should be.")
 
 
-def _restores(found: Gathered) -> Iterator[Check]:
-    """Said only where something is left to be done."""
-    if found.records_trouble:
-        mend = "Without it that restore can't be taken back."
-        yield Check("restore", State.WRONG, plain(found.records_trouble, _SAID), mend)
-    elif found.unfinished:
-        said = f"The restore that was begun {moment(found.unfinished)} was stopped or cut off."
-        mend = "To go on with it: sudo bootwatch restore. To take it back: sudo bootwatch restore --undo"
-        yield Check("restore", State.WRONG, said, mend)
+def _of_unit(name: str, unit: Unit) -> Iterator[Check]:
+    see = f"journalctl -b -u {name} -n 20"
+    if unit.active == "failed":
+        said = f"{name} failed ({plain(unit.result or 'no word why', 40)})."
+        yield Check("units", State.WRONG, said, f"See why: {see}. Then: sudo systemctl start {name}")
+    elif not unit.is_needed:
+        return
+    elif unit.enabled in ("masked", "masked-runtime"):
+        mend = f"sudo systemctl unmask {name} && sudo systemctl enable --now {name}"
+        yield Check("units", State.WRONG, f"{name} is masked: it can't run.", mend)
+    elif unit.enabled == "not there":
+        mend = "Install bootwatch again: sudo ./packaging/install"
+        yield Check("units", State.WRONG, f"{name} is not there.", mend)
+    elif unit.enabled != "enabled":
+        mend = f"sudo systemctl enable --now {name}"
+        yield Check("units", State.WRONG, f"{name} is not enabled ({plain(unit.enabled, 40)}).", mend)
+    elif unit.active != "active" and unit.is_lasting:
+        said = f"{name} is not active ({plain(unit.active, 40)})."
+        yield Check("units", State.WRONG, said, f"sudo systemctl start {name}; why: systemctl status {name}")
+
+
+def _rights(found: Gathered) -> Iterator[Check]:
+    """Said only where they can be looked at."""
+    for said, mend in found.rights or ():
+        yield Check("rights", State.WRONG, plain(said, _SAID), mend)
+    if found.rights is not None and not found.rights:
+        yield Check("rights", State.FINE, "Each folder and file belongs to whom it should.")
 
 
 _CHECKS: tuple[Callable[[Gathered], Iterator[Check]], ...] = (
@@ -213,9 +166,8 @@ _CHECKS: tuple[Callable[[Gathered], Iterator[Check]], ...] = (
     _delivery,
     _told,
     _reading,
-    _history,
-    _baseline,
+    *KEPT,
     _alert,
     _units,
-    _restores,
+    _rights,
 )
