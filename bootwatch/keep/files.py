@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import fcntl
 import os
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 
@@ -62,6 +64,16 @@ def may_write(folder: Path) -> bool:
     """
     folder = nearest_folder(folder)
     return os.access(folder, os.W_OK) and (os.geteuid() != 0 or folder.stat().st_uid == 0)
+
+
+@contextlib.contextmanager
+def locked(handle: int) -> Iterator[None]:
+    """Hold an open file or folder alone, once whoever has it lets go; it is closed afterwards."""
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
 
 
 def sync_folder(folder: Path) -> None:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import contextlib
-import fcntl
 import os
 from collections.abc import Iterator
 
+from bootwatch.keep.files import locked
 from bootwatch.places import Places
 from bootwatch.problem import Problem
 
@@ -21,8 +21,5 @@ def alone(places: Places) -> Iterator[None]:
         raise Problem(
             f"Nothing can be recorded in {places.history}: {error.strerror}.", "Run the command with sudo."
         ) from error
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX)
+    with locked(handle):
         yield
-    finally:
-        os.close(handle)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-import fcntl
 import hashlib
 import os
 import shutil
@@ -20,6 +19,7 @@ from bootwatch.judge.architecture import architecture_of
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep import spares
 from bootwatch.keep.baseline import Baseline
+from bootwatch.keep.files import locked
 from bootwatch.keep.kit_note import note
 from bootwatch.observe.snapshot import utc_now
 from bootwatch.places import Places
@@ -267,11 +267,8 @@ def _alone(places: Places) -> Iterator[None]:
         raise BaselineProblem(
             f"The baseline in {places.baseline} can't be read: {error.strerror}.", "Run it with sudo."
         ) from error
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX)
+    with locked(handle):
         yield
-    finally:
-        os.close(handle)
 
 
 def _kits_in(folder: Path) -> list[tuple[Path, dict[str, Any]]]:
