@@ -14,13 +14,13 @@ def add(commands: Any) -> None:
     command = commands.add_parser(
         "selfcheck",
         help="whether bootwatch itself works: what is wrong and how to mend it",
-        description="Looks at settings, addresses, deliveries, the last reading, the history, the baseline, its "
-        "spares, the recovery kit, the units, and who owns which file. Changes nothing. "
+        description="Looks at settings, addresses, deliveries, the last reading, the history, the baseline, "
+        "its spares, the recovery kit, the units, and who owns which file. Changes nothing. "
         "Some of it takes sudo to see. Exit status: 0 nothing is wrong, 1 something is.",
-        epilog="Each record in the history holds a digest of itself and of the one before. So damage is found: a "
-        "bit that turned over, a record that was lost, a database that was put back half. It proves no more: "
-        "whoever may write the database can write it anew as a whole. What was told is in the mails that were "
-        "sent, and what is called good is in the baseline, which the reader can't write.",
+        epilog="Each record in the history holds a digest of itself and of the one before. So damage is "
+        "found: a bit that turned over, a record that was lost, a database that was put back half. It proves "
+        "no more: whoever may write the database can write it anew as a whole. What was told is in the mails "
+        "that were sent, and what is called good is in the baseline, which the reader can't write.",
     )
     command.add_argument("--json", action="store_true", help="as JSON")
     command.set_defaults(run=run)
