@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
-from bootwatch.judge.altered import usual
+from bootwatch.judge.altered import usual, without_file
 from bootwatch.judge.drift import compare
 from bootwatch.judge.losses import Kind, Loss, losses_of
 from bootwatch.judge.outlook import Outlook, SystemOutlook, outlook
@@ -19,10 +19,8 @@ from bootwatch.judge.systems import Naming, System
 from bootwatch.judge.trust import SecureBoot, Verdict
 from bootwatch.judge.weigh import Weights
 from bootwatch.keep.baseline import Baseline
-from bootwatch.model.path import fold
 from bootwatch.model.snapshot import Snapshot, State
 from bootwatch.recover.plan import Plan, plan
-from bootwatch.recover.steps import after_all
 from bootwatch.recover.trusted import Content, FileTrust, Trusted, of_verdict
 from bootwatch.recover.undoing import HasCopy
 
@@ -38,7 +36,8 @@ class Replayed:
     """One loss, or none for the machine as it is: what the kit makes of it. ``back``: whether every system
     starts again; ``why`` is a clause where it doesn't, or it can't be told, ``first`` what a person has to
     do before; both may carry hostile characters. ``steps`` counts what would be written; ``doubtful`` are
-    programs among it that Secure Boot refuses as it is set today, or may refuse."""
+    programs among it, and among what the machine starts, that Secure Boot refuses as it is set today, or may
+    refuse."""
 
     kind: str
     what: str
@@ -119,7 +118,7 @@ class Replay:
     def _trial(self, state: State) -> _Trial:
         found = self._plan(state)
         back, why = self._starting(found, found.then)
-        return self._trusting(state, found) if back else _Trial(found, back, why)
+        return self._trusting(found) if back else _Trial(found, back, why)
 
     def _plan(self, state: State) -> Plan:
         snapshot = replace(self.snapshot, state=state)
@@ -141,21 +140,27 @@ class Replay:
             return None, f"whether {', '.join(open_ones)} would start can't be told"
         return True, ""
 
-    def _trusting(self, state: State, found: Plan) -> _Trial:
+    def _trusting(self, found: Plan) -> _Trial:
         """Whether all start even without the programs that Secure Boot refuses, or may refuse."""
-        files = self._trusted.of_steps(found.steps, found.state, found.then).values()
+        written = self._trusted.of_steps(found.steps, found.state, found.then)
+        files = {**self._trusted.of_started(found.state, found.then), **written}.values()
         refused, unsure = of_verdict(files, Verdict.REFUSED), of_verdict(files, Verdict.UNKNOWN)
         doubtful = (*refused, *unsure)
-        if refused and not self._start_without(state, found, refused):
-            return _Trial(found, False, _said(_REFUSED, refused), doubtful)
-        if unsure and not self._start_without(state, found, doubtful):
-            return _Trial(found, None, _said(_UNSURE, unsure), doubtful)
-        return _Trial(found, True, "", doubtful)
+        # What only the loss itself puts somewhere is no spare, and nothing that is there today.
+        named = tuple(one for one in doubtful if one in written.values() or self._is_there(one))
+        if refused and not self._start_without(found, refused):
+            return _Trial(found, False, _said(_REFUSED, refused), named)
+        if unsure and not self._start_without(found, doubtful):
+            return _Trial(found, None, _said(_UNSURE, unsure), named)
+        return _Trial(found, True, "", named)
 
-    def _start_without(self, state: State, found: Plan, files: Sequence[FileTrust]) -> bool:
-        without = {(one.volume, fold(one.path)) for one in files}
-        begin = replace(state, texts=found.state.texts)
-        left = after_all(begin, [step for step in found.steps if step.target not in without])
+    def _is_there(self, one: FileTrust) -> bool:
+        return self._state.file(one.volume, one.path) is not None
+
+    def _start_without(self, found: Plan, files: Sequence[FileTrust]) -> bool:
+        left = found.state
+        for one in files:
+            left = without_file(left, one.volume, one.path)
         return bool(self._starting(found, self._outlook(usual(left)))[0])
 
 

@@ -54,21 +54,28 @@ class Trusted:
         after them: what the firmware starts itself goes by its keys alone."""
         if self.secure.is_on is False:
             return {}
-        direct = {
-            (route.volume, fold(route.file))
-            for one in then.systems
-            for route in one.routes
-            if route.volume and route.file and not route.through
-        }
+        direct = _direct(then)
         return {
             step.target: FileTrust(step.volume, step.file.path, self._of(step, state, direct))
             for step in steps
             if isinstance(step, WriteFile) and _is_program(step, state)
         }
 
+    def of_started(self, state: State, then: Outlook) -> dict[tuple[str, str], FileTrust]:
+        """Of what the firmware starts itself, by volume and folded path, as far as there are copies of it."""
+        found = {}
+        for volume, path in () if self.secure.is_on is False else sorted(_direct(then)):
+            file = state.file(volume, path)
+            trust = self._known_or_judged(file.sha256, None) if file and file.sha256 else _NO_COPY
+            if file and trust is not _NO_COPY:
+                found[volume, path] = FileTrust(volume, file.path, trust)
+        return found
+
     def _of(self, step: WriteFile, state: State, direct: set[tuple[str, str]]) -> Trust:
-        own = step.file.sha256 or ""
         starter = None if step.target in direct else _beside(step, state, direct)
+        return self._known_or_judged(step.file.sha256 or "", starter)
+
+    def _known_or_judged(self, own: str, starter: str | None) -> Trust:
         if (own, starter) not in self._known:
             self._known[own, starter] = self._judged(own, starter)
         return self._known[own, starter]
@@ -96,6 +103,16 @@ def _starter(data: bytes | None) -> Starter:
         return Starter() if data is None else Starter.of(Image.read(io.BytesIO(data)))
     except FormatError:
         return Starter()
+
+
+def _direct(then: Outlook) -> set[tuple[str, str]]:
+    """What the firmware starts itself: volume and folded path."""
+    return {
+        (route.volume, fold(route.file))
+        for one in then.systems
+        for route in one.routes
+        if route.volume and route.file and not route.through
+    }
 
 
 def _is_program(step: WriteFile, state: State) -> bool:

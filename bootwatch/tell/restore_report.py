@@ -12,7 +12,6 @@ from bootwatch.tell.plain import plain
 from bootwatch.tell.proposal_report import head, noted, points
 from bootwatch.tell.routes_words import joined
 from bootwatch.tell.trust_words import trust_lines
-from bootwatch.tell.trust_words import trust_lines
 
 Document = dict[str, Any]
 
@@ -33,6 +32,7 @@ _OLD_NAMES = (
 )
 # Names of changes that say that something is gone.
 _LOSSES = ("-missing", "-emptied", "-reformatted")
+_WITHOUT_TRUST = "(Secure Boot is not reckoned with here: see above.)"
 _HOW = {
     "by itself": "starts when what is tried before it fails",
     "on request": "starts only when somebody chooses it",
@@ -50,7 +50,6 @@ def restore_report(document: Document, width: int = 80, *, hint: str = "") -> st
         _moves(document, width),
         _questions(document, width),
         _steps(document, width),
-        trust_lines(document.get("secure_boot", []), width),
         trust_lines(document.get("secure_boot", []), width),
         _left(document, width),
         noted(document, width),
@@ -196,7 +195,9 @@ def _starts(document: Document, width: int) -> list[str]:
         lines += wrapped(f"{name}: {said}", width, "  ")
     before, after = _next(document["now"]), _next(document["then"])
     said = after if before == after else f"{before} now, {after} after this"
-    return lines + wrapped(f"next start: {said}", width, "  ")
+    lines += wrapped(f"next start: {said}", width, "  ")
+    is_doubtful = bool(document.get("secure_boot"))
+    return lines + (wrapped(_WITHOUT_TRUST, width, "  ") if is_doubtful else [])
 
 
 def _how(system: Document, starts: Document) -> str:
