@@ -26,8 +26,8 @@ from bootwatch.recover.undoing import HasCopy
 
 _MOST = 90
 _TODAY = "today", "nothing: the machine as it is", ""
-_REFUSED = "as it is set today, Secure Boot would refuse {path}: {why}"
-_UNSURE = "whether Secure Boot takes {path} can't be told: {why}"
+_REFUSED = "Secure Boot, as it is set today, would refuse {path}"
+_UNSURE = "whether Secure Boot takes {path} can't be told"
 _FORMATTED = "once its partition has a new FAT file system"
 
 
@@ -178,7 +178,7 @@ class _Trial:
 
 
 def _said(text: str, files: Sequence[FileTrust]) -> str:
-    return text.format(path=files[0].path, why=files[0].trust.why)
+    return text.format(path=files[0].path)
 
 
 def _starts(one: SystemOutlook | None) -> bool | None:
