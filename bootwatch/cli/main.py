@@ -39,15 +39,18 @@ _COMMANDS = (
 )
 _WITH_VALUE = ("--root", "--state", "--config")
 
+# What a failing disk, or one that was taken out of use, answers anywhere.
+_DISK = frozenset({errno.EIO, errno.EROFS, errno.EUCLEAN, errno.ENODEV, errno.ESTALE})
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; its exit status: 0 fine, 1 drift, 2 usage, 3 not readable, 4 no baseline."""
+    # One command and out: looking for garbage among what is still in use costs a third of a large comparison.
+    gc.set_threshold(200_000, 20, 20)
     try:
         arguments = _parser_for(sys.argv[1:] if argv is None else argv).parse_args(argv)
     except SystemExit as leave:  # argparse has said why
         return leave.code if isinstance(leave.code, int) else 2
-    # One command and out: looking for garbage among what is still in use costs a third of a large comparison.
-    gc.set_threshold(200_000, 20, 20)
     arguments.places = Places.below(arguments.root, arguments.state, arguments.config)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
@@ -65,12 +68,15 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stderr.close()  # whoever read has enough; nothing more can be said
         return 0
     except OSError as error:
-        if error.errno != errno.ENOSPC:
+        if error.errno == errno.ENOSPC:
+            sys.stderr.write("bootwatch: there is no room left to write to.\n")
+            # What is still buffered would fail again at the end.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return 3
+        if error.errno not in _DISK or not error.filename:
             raise
-        sys.stderr.write("bootwatch: there is no room left to write to.\n")
-        # What is still buffered would fail again at the end.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 3
+        failing = Problem(f"{error.filename}: {error.strerror}.", "See whether its disk is failing.")
+        return _explain(failing, as_json=getattr(arguments, "json", False))
     except KeyboardInterrupt:
         return 130
 

@@ -8,10 +8,10 @@ import pwd
 import sys
 
 from bootwatch.cli.result import newest
-from bootwatch.cli.snapshot import PROGRAMS, RECOMPARE, require_rights, take
+from bootwatch.cli.snapshot import PROGRAMS, RECOMPARE, take
 from bootwatch.keep.history import Row
 from bootwatch.places import Places
-from bootwatch.problem import MachineProblem, UsageProblem
+from bootwatch.problem import MachineProblem, Problem, UsageProblem
 from bootwatch.service.ask import ask_for_reading, must_ask
 from bootwatch.tell.plain import plain
 
@@ -21,7 +21,6 @@ def read_for_baseline(places: Places) -> Row:
     if must_ask(places):
         ask_for_reading(PROGRAMS)
     else:
-        require_rights(places)
         take(places, PROGRAMS)
     row = newest(places)
     if row is None:
@@ -32,11 +31,15 @@ def read_for_baseline(places: Places) -> Row:
 
 
 def compare_again(places: Places) -> None:
-    """Have the newest snapshot compared with the baseline that was just written."""
-    if must_ask(places):
-        ask_for_reading(RECOMPARE)
-    else:
-        take(places, RECOMPARE)
+    """Have the newest snapshot compared with the baseline that was just written. Raises Problem."""
+    try:
+        if must_ask(places):
+            ask_for_reading(RECOMPARE)
+        else:
+            take(places, RECOMPARE)
+    except Problem as problem:
+        said = f"The baseline is saved, but what comes after it failed: {problem.message}"
+        raise Problem(said, problem.hint) from problem
 
 
 def reason_in(text: str, why: str) -> str:

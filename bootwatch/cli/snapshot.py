@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
-import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from bootwatch.keep.damage import DamagedHistory
 from bootwatch.keep.files import may_write
 from bootwatch.model.moment import Moment
 from bootwatch.places import Places
@@ -95,19 +96,22 @@ def take(places: Places, instance: str, *, tell: bool = True) -> Again | None:
     """Do what an instance of the read unit stands for, as the caller. What was found where all is as it was
     at the last reading, else None."""
     moment = Moment.ASKED if instance in (UNTOLD, PROGRAMS, REHEARSAL, RECOMPARE) else Moment(instance)
-    found = again(places, moment.value) if instance in (UNTOLD, moment.value) else None
+    found = None
+    with contextlib.suppress(DamagedHistory):  # a full reading begins a new one
+        found = again(places, moment.value) if instance in (UNTOLD, moment.value) else None
     if found is None:
         _take_in_full(places, instance, moment, tell=tell and instance == moment.value)
     return found
 
 
 def _take_in_full(places: Places, instance: str, moment: Moment, *, tell: bool) -> None:
-    from bootwatch.service.read import read, recompare
+    from bootwatch.service.read import recompare
+    from bootwatch.service.recording import record
 
     if instance == RECOMPARE:
         recompare(places)
         return
-    reading = read(places, moment, tell=tell, keep_programs=instance == PROGRAMS)
+    reading = record(places, moment, tell=tell, keep_programs=instance == PROGRAMS)
     for trouble in reading.troubles:
         print(f"bootwatch: {plain(trouble.message, 4000)}", file=sys.stderr)
     if instance == REHEARSAL:
@@ -130,10 +134,9 @@ def _warn_of_settings(places: Places) -> None:
 def require_rights(places: Places) -> None:
     """Raise MachineProblem when the caller may not record anything."""
     if not may_write(places.history):
-        raise MachineProblem(
-            f"You may not record anything in {places.history}.",
-            "Run it with sudo." if os.geteuid() else "Name another folder with --state.",
-        )
+        from bootwatch.service.recording import no_rights
+
+        raise no_rights(places)
 
 
 def _document(row: Row) -> dict[str, Any]:

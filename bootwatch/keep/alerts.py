@@ -22,6 +22,7 @@ from bootwatch.keep.open_changes import Item
 from bootwatch.model.alert import Alert, Kind, Stage
 from bootwatch.model.change import Drift
 from bootwatch.model.level import Level, worst
+from bootwatch.model.message import Message
 
 _WEEK = datetime.timedelta(days=7)
 _REMINDED = {
@@ -207,21 +208,26 @@ def begin(
     """The alert and the stage under which ``one`` is handed over. ``how`` says by what something is over.
     Call it inside a transaction."""
     alert = current(history) or _opened(history, snapshot, time)
-    number, news = len(alert.stages) + 1, tuple(item.id for item in one.news)
+    number = alert.stages[-1].number + 1 if alert.stages else 1
+    news = tuple(item.id for item in one.news)
     own = hashlib.sha256(canonical([alert.uid, number, _content(one)]).encode()).hexdigest()[:32]
     digest = history.store(drift.to_json())
     stage = Stage(
         number, one.kind, snapshot, time, one.level, one.still_open, how, news, digest, own, is_spooled=False
     )
-    still = one.still_open and one.still_open.value
+    _insert(history, alert.number, stage)
+    return alert, stage
+
+
+def _insert(history: History, alert: int, stage: Stage) -> None:
+    still = stage.still_open and stage.still_open.value
     history.database.execute(
-        "INSERT INTO stage VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 0)",
+        "INSERT INTO stage VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
-            *(alert.number, number, one.kind.value, snapshot, time, one.level.value, still),
-            *(how, canonical(news), digest, own),
+            *(alert, stage.number, stage.kind.value, stage.snapshot, stage.time, stage.level.value, still),
+            *(stage.how, canonical(stage.news), stage.drift, stage.message, stage.is_spooled),
         ),
     )
-    return alert, stage
 
 
 def _opened(history: History, snapshot: int, time: str) -> Alert:
@@ -296,6 +302,36 @@ def take_up(history: History, drift: Drift, known: Collection[str], *, snapshot:
     if level:
         alert = _opened(history, snapshot, time)
         history.database.execute("UPDATE alert SET level = ? WHERE number = ?", (level.value, alert.number))
+
+
+def restore(history: History, number: int, told: Sequence[Message]) -> None:
+    """Open an alert again that a lost history held, by its messages that are left, in their order; where the
+    last one was its end, it is over. Call it inside a transaction, in a history without alerts."""
+    last, first = told[-1], told[0]
+    still = last.still_open
+    is_over = last.kind is Kind.ALL_CLEAR and still is None
+    history.database.execute(
+        "INSERT INTO alert (number, uid, opened, snapshot, level, ended, how) VALUES (?, ?, ?, ?, ?, ?, ?)",
+        (
+            *(number, last.alert, last.opened, first.snapshot),
+            *((still or last.level).value if not is_over else None, last.time if is_over else "", last.how),
+        ),
+    )
+    for one in told:
+        drift = history.store(one.drift.to_json())
+        stage = Stage(
+            one.stage, one.kind, one.snapshot, one.time, one.level, one.still_open, one.how, one.news, drift,
+            one.id, is_spooled=True,
+        )  # fmt: skip
+        _insert(history, number, stage)
+        if not is_over:
+            open_changes.mark_told(history, _told_in(one), one.id)
+
+
+def _told_in(message: Message) -> list[Item]:
+    """Each message names all that is open."""
+    items: list[Item] = [*message.drift.changes, *message.drift.findings]
+    return [item for item in items if item.level is not Level.ROUTINE]
 
 
 def set_quiet(history: History, number: int, until: str) -> None:

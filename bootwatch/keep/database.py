@@ -9,7 +9,6 @@ from __future__ import annotations
 import errno
 import json
 import sqlite3
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
@@ -17,12 +16,14 @@ from typing import Self
 
 from bootwatch.keep import chain, schema, seals
 from bootwatch.keep.canonical import canonical
+from bootwatch.keep.damage import DamagedHistory, is_no_database, primary_code, put_aside, require_sound
 from bootwatch.keep.files import may_write
 from bootwatch.keep.foreign import guard, is_of_another, nonsense_is_a_problem
 from bootwatch.problem import Problem
 
 FILE_NAME = "history.db"
-_NO_DATABASE = frozenset({sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT})
+# What comes of values that can't have been recorded.
+_ODD = (LookupError, ValueError, TypeError, AttributeError)
 _FULL = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR})
 _SAME = "boot_id, state, gaps, overview, baseline, result"
 _PATIENCE = 30  # seconds that one waits for another who writes
@@ -116,19 +117,17 @@ def _connect_for_writing(path: Path) -> sqlite3.Connection:
     try:
         return _prepared(sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE), path)
     except sqlite3.DatabaseError as error:
-        if error.sqlite_errorcode not in _NO_DATABASE:
+        if not is_no_database(error):
             raise
-    aside = path.with_name(f"{path.name}.damaged-{int(path.stat().st_mtime)}")
-    path.replace(aside)
-    print(
-        f"bootwatch: the history was damaged; it is put aside as {aside}, a new one begins", file=sys.stderr
-    )
+    put_aside(path)
     return _prepared(sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE), path)
 
 
 def _prepared(database: sqlite3.Connection, path: Path) -> sqlite3.Connection:
     try:
         database.execute("PRAGMA journal_mode=DELETE")
+        # With what ends a transaction on disk, too: the journal's removal.
+        database.execute("PRAGMA synchronous=EXTRA")
         schema.prepare(database, path)
         database.execute("PRAGMA foreign_keys=ON")
     except BaseException:
@@ -143,11 +142,16 @@ def _closing(database: sqlite3.Connection, path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise _cannot(path, error) from error
+    except _ODD as error:
+        require_sound(database, path, error)
+        raise
     finally:
         database.close()
 
 
 def _cannot(path: Path, error: Exception) -> Problem:
+    if is_no_database(error):
+        return DamagedHistory(path, str(error))
     return Problem(
         f"The history {path} can't be used: {getattr(error, 'strerror', None) or error}.",
         f"{_advice(error)} The baseline is safe: it lies in a file of its own.",
@@ -155,11 +159,9 @@ def _cannot(path: Path, error: Exception) -> Problem:
 
 
 def _advice(error: Exception) -> str:
-    code = getattr(error, "sqlite_errorcode", None)
+    code = primary_code(error)
     if code in _FULL or getattr(error, "errno", None) == errno.ENOSPC:
         return "See whether its disk is full or failing."
-    if code in _NO_DATABASE:
-        return "The next snapshot puts the damaged file aside: sudo bootwatch snapshot"
     if code == sqlite3.SQLITE_READONLY:
         return "The last snapshot was cut off; the next one puts that right: sudo bootwatch snapshot"
     return "Run the command with sudo."

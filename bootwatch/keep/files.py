@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import fcntl
 import os
 import tempfile
@@ -39,11 +40,15 @@ def _share_with_group(handle: int, folder: Path) -> None:
 
 
 def append_line(path: Path, line: str, mode: int = 0o640) -> None:
-    """Add a line to a file that only grows. Raises OSError."""
+    """Add a line to a file that only grows. Raises OSError, and then no part of the line is there."""
+    data = line.encode() + b"\n"
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_CLOEXEC, mode)
     try:
         _share_with_group(handle, path.parent)
-        os.write(handle, line.encode() + b"\n")
+        before = os.fstat(handle).st_size
+        if os.write(handle, data) != len(data):
+            os.ftruncate(handle, before)
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         os.fsync(handle)
     finally:
         os.close(handle)
@@ -74,6 +79,29 @@ def locked(handle: int) -> Iterator[None]:
         yield
     finally:
         os.close(handle)
+
+
+@contextlib.contextmanager
+def alone_in(folder: Path) -> Iterator[None]:
+    """One writer at a time in a folder that all of them may write; what those left who were cut off is taken
+    away. Raises OSError."""
+    folder.mkdir(mode=0o750, parents=True, exist_ok=True)
+    handle = os.open(folder / "lock", os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC, 0o600)
+    with locked(handle):
+        remove_leftovers(folder)
+        yield
+
+
+def remove_leftovers(folder: Path) -> None:
+    """Temporary files of writers who were cut off; nobody else may be writing. Raises OSError."""
+    for path in folder.glob(".*.*"):
+        if not path.is_dir():
+            path.unlink(missing_ok=True)
+
+
+def is_read_only(folder: Path) -> bool:
+    """Whether the file system is one on which nothing can be written."""
+    return bool(os.statvfs(folder).f_flag & os.ST_RDONLY)
 
 
 def sync_folder(folder: Path) -> None:

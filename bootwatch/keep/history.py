@@ -135,6 +135,22 @@ class History(Database):
         row = self.database.execute("SELECT overview FROM snapshot WHERE number = ?", (number,)).fetchone()
         return dict(self._load(row[0])) if row else {}
 
+    def first_number(self) -> int | None:
+        """The oldest snapshot's number, None where there is none."""
+        row = self.database.execute("SELECT min(number) FROM snapshot").fetchone()
+        return None if row[0] is None else int(row[0])
+
+    @property
+    def is_new(self) -> bool:
+        """Whether no snapshot was ever recorded."""
+        row = self.database.execute("SELECT max(seq) FROM sqlite_sequence WHERE name = 'snapshot'").fetchone()
+        return not row[0]
+
+    def number_on(self, last: int) -> None:
+        """Number the first snapshot of a new history after ``last``. Call it inside a transaction."""
+        self.database.execute("DELETE FROM sqlite_sequence WHERE name = 'snapshot'")
+        self.database.execute("INSERT INTO sqlite_sequence VALUES ('snapshot', ?)", (last,))
+
     def last_circumstance(self) -> Circumstance | None:
         """The newest snapshot's, None where there is none."""
         return self._circumstance("ORDER BY number DESC LIMIT ?", 1)

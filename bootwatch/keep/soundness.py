@@ -24,7 +24,11 @@ _NAMED_PARTS = (
 
 def faults(history: History) -> Iterator[str]:
     """A sentence for each thing that is not as it was recorded."""
-    database = history.database
+    return faults_in(history.database)
+
+
+def faults_in(database: sqlite3.Connection) -> Iterator[str]:
+    """The same of an open database."""
     # Bytes that are no text are damage, and not the end of the look.
     database.text_factory = lambda raw: raw.decode("utf-8", "surrogateescape")
     try:

@@ -11,7 +11,7 @@ import os
 import stat
 from pathlib import Path
 
-from bootwatch.keep.files import write_whole
+from bootwatch.keep.files import remove_leftovers, write_whole
 from bootwatch.model.snapshot import VOLUME_PART, Part
 
 LIMIT = 16 << 20
@@ -30,8 +30,12 @@ def wanted(parts: dict[str, Part]) -> dict[str, str]:
 
 
 def take_over(left: Path, spares: Path, digests: dict[str, str]) -> list[str]:
-    """Copy what the reader left into the spares. Returns the paths of programs that could not be had."""
+    """Copy what the reader left into the spares. Returns the paths of programs that could not be had.
+
+    Only one at a time may do so.
+    """
     spares.mkdir(mode=0o750, parents=True, exist_ok=True)
+    remove_leftovers(spares)
     return [path for own, path in sorted(digests.items()) if not _take_one(left, spares, own)]
 
 

@@ -25,7 +25,7 @@ from bootwatch.problem import BaselineProblem, MachineProblem, Problem, UsagePro
 from bootwatch.service.ahead import judged
 from bootwatch.service.ask import as_reader, must_ask
 from bootwatch.service.read import load_baseline, past_of
-from bootwatch.service.save import write_baseline
+from bootwatch.service.save import replaced, write_baseline
 from bootwatch.tell.open_report import listed
 from bootwatch.tell.phrases import counted
 
@@ -78,11 +78,6 @@ def _adoption(places: Places, config: Config, baseline: Baseline, number: int) -
     if row.drift is None or row.baseline != baseline.digest:
         raise replaced()
     return Adoption(baseline.state, baseline.gaps, snapshot, row.drift.changes, config.system_names, past)
-
-
-def replaced() -> Problem:
-    """What to say where the baseline is another one than the snapshot was compared with."""
-    return Problem("The baseline was replaced meanwhile; nothing was saved.", "Run the command once more.")
 
 
 def _overview(config: Config, baseline: Baseline, adoption: Adoption, found: Adopted) -> dict[str, Any]:
@@ -143,4 +138,4 @@ def write_adopted(
     which = ", ".join([*named, *([f"{left} more"] if left else [])])
     count = counted(len(changes), "difference")
     said = f"changed by {by}, {count} of snapshot {number} taken over ({which}): {reason}"
-    return write_baseline(places, document, said)
+    return write_baseline(places, document, said, meant_for=former.digest)

@@ -34,6 +34,7 @@ from bootwatch.service.ahead import Judged, judged, record_of, with_record
 from bootwatch.service.alone import alone
 from bootwatch.service.confirming import confirm, with_unkept
 from bootwatch.service.in_force import in_force
+from bootwatch.service.new_history import go_on
 from bootwatch.service.spans import place_in_time
 from bootwatch.service.starts import keep_prediction
 from bootwatch.service.steady import is_steady
@@ -201,12 +202,13 @@ def _kept(
     if baseline is None and baseline_trouble is None:
         require_uefi(Machine(places.root))
     with alone(places), History.open(places.history) as history:
+        go_on(history, places, baseline)
         snapshot = take(baseline, history.last_circumstance())
         reading = _record(history, places, config, baseline, snapshot)
         _tell(history, places, config, reading, tell=tell)
         sweep(Spool(places.spool), places.receipts)
         _drop_old(history, config)
-    _publish(places, reading, baseline_trouble, settings.log_in)
+    publish(places, reading, baseline_trouble, settings.log_in)
     return replace(reading, troubles=tuple(one for one in (trouble, baseline_trouble) if one))
 
 
@@ -241,7 +243,7 @@ def recompare(places: Places) -> None:
         told = found.next_expected, found.files_untouched, hidden
         reading = Reading(machine, snapshot, baseline, drift, routes, *told)
         _tell(history, places, config, reading, tell=True, only_clear=True)
-    _publish(places, reading, None, settings.log_in)
+    publish(places, reading, None, settings.log_in)
 
 
 def _baseline_or_none(places: Places) -> tuple[Baseline | None, Problem | None]:
@@ -348,7 +350,8 @@ def _tell(
         print(f"bootwatch: the alert in {places.run} was not renewed: {error.strerror}", file=sys.stderr)
 
 
-def _publish(places: Places, reading: Reading, baseline_trouble: Problem | None, log_in: str) -> None:
+def publish(places: Places, reading: Reading, baseline_trouble: Problem | None, log_in: str) -> None:
+    """Leave what a reading found for everybody to read; ``log_in`` is one line more for who logs in."""
     code = spoken(reading.drift, reading.routes, compared=baseline_trouble is None)
     try:
         board.publish_document(places, "routes.json", reading.routes)

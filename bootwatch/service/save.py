@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 from pathlib import Path
 from typing import Any
 
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep import spares
+from bootwatch.keep.files import alone_in
 from bootwatch.keep.history import History
 from bootwatch.observe.snapshot import utc_now
 from bootwatch.places import Places
@@ -44,15 +46,48 @@ def save_baseline(places: Places, number: int, reason: str, by: str) -> tuple[Pa
     return write_baseline(places, document, f"saved by {by} from snapshot {number}: {reason}")
 
 
-def write_baseline(places: Places, document: dict[str, Any], said: str) -> tuple[Path, list[str]]:
-    """Put a baseline in the place of the current one; ``said`` is what the log says of it. See above."""
+def write_baseline(
+    places: Places, document: dict[str, Any], said: str, *, meant_for: str | None = None
+) -> tuple[Path, list[str]]:
+    """Put a baseline in the place of the current one; ``said`` is what the log says of it. See above.
+
+    ``meant_for`` is the digest of the one that it is to replace, None where any will do.
+    """
     try:
-        wanted = spares.wanted(document["state"])
-        lacking = spares.take_over(places.history / PROGRAMS, places.spares, wanted)
-        path = baselines.save(places.baseline, document)
-        baselines.append_log(places.baseline, plain(f"{document['saved']} baseline {said}", _LOG_LINE))
+        with alone_in(places.baseline):
+            if meant_for is not None and meant_for != _digest(places):
+                raise replaced()
+            wanted = spares.wanted(document["state"])
+            lacking = spares.take_over(places.history / PROGRAMS, places.spares, wanted)
+            path = baselines.save(places.baseline, document)
+            _log(places, plain(f"{document['saved']} baseline {said}", _LOG_LINE))
     except OSError as error:
         raise Problem(
-            f"The baseline can't be written to {places.baseline}: {error.strerror}.", "Run it with sudo."
+            f"The baseline can't be written to {places.baseline}: {error.strerror}.", _hint(error)
         ) from error
     return path, lacking
+
+
+def _digest(places: Places) -> str | None:
+    former = baselines.load_header(places.baseline)
+    return former.digest if former else None
+
+
+def _log(places: Places, line: str) -> None:
+    try:
+        baselines.append_log(places.baseline, line)
+    except OSError as error:
+        raise Problem(
+            f"The baseline is saved, but not the line on it in {places.baseline}/log: {error.strerror}.",
+            _hint(error),
+        ) from error
+
+
+def _hint(error: OSError) -> str:
+    is_ours = error.errno in (errno.EACCES, errno.EPERM)
+    return "Run it with sudo." if is_ours else "See whether its disk is full, read-only or failing."
+
+
+def replaced() -> Problem:
+    """What to say where the baseline is another one than the new one was made for."""
+    return Problem("The baseline was replaced meanwhile; nothing was saved.", "Run the command once more.")

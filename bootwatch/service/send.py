@@ -144,10 +144,11 @@ def _key(places: Places) -> bytes | None:
 def _receipts_open(places: Places, receipts: Receipts) -> Iterator[None]:
     """One sender at a time, and only where receipts can be kept."""
     try:
-        receipts.open()
+        places.receipts.mkdir(mode=0o750, parents=True, exist_ok=True)
         handle = os.open(places.receipts / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
         try:
             fcntl.flock(handle, fcntl.LOCK_EX)
+            receipts.open()  # two at once must not make a key each
             yield
         finally:
             os.close(handle)

@@ -21,6 +21,7 @@ from bootwatch.model.message import Message
 from bootwatch.model.snapshot import Snapshot
 from bootwatch.places import Places
 from bootwatch.problem import Problem
+from bootwatch.service.new_history import remember_told
 from bootwatch.tell import board, journal
 from bootwatch.tell.phrases import moment
 from bootwatch.tell.plain import plain
@@ -51,11 +52,23 @@ class Found:
 
 def settle(history: History, places: Places, found: Found) -> None:
     """Put right what a power cut, or a version that knew no alerts, left of them."""
-    spool = Spool(places.spool)
+    spool, late = Spool(places.spool), set[str]()
+
+    def is_in_spool(own: str) -> bool:
+        if spool.find(own) is None:
+            return False
+        late.add(own)
+        return True
+
     known = seen_when_saved(found.baseline, found.drift)
     with history.transaction():
-        alerts.settle(history, lambda own: spool.find(own) is not None)
+        remember_told(history, places, found.number)
+        alerts.settle(history, is_in_spool)
         alerts.take_up(history, found.drift, known, snapshot=found.number, time=found.time)
+    if late:  # rather twice in the journal than never
+        for _, message in spool.messages(lambda path, why: None):
+            if message.id in late:
+                journal.announce(message, places)
 
 
 def hand_over(
@@ -95,9 +108,9 @@ def _tell(history: History, places: Places, config: Config, found: Found, one: D
         how=how,
     )
     _spool(places, message)
+    journal.announce(message, places)
     with history.transaction():
         alerts.confirm(history, alert, stage)
-    journal.announce(message, places)
 
 
 def _give_sign(history: History, places: Places, config: Config, found: Found) -> None:

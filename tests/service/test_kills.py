@@ -29,6 +29,7 @@ def test_killed_at_every_call(story: Story, tmp_path: Path) -> None:
     tally = at_every_call(Scene(story, tmp_path), tmp_path)
     assert tally.failures == []
     assert tally.kills > 100
+    assert tally.finished < 5
     assert {"write", "fsync", "rename", "make"} <= tally.sorts.keys()
     assert {one.recorded for one in tally.outcomes} == {False, True}
     assert {one.spooled for one in tally.outcomes} == ({False, True} if story.news else {False})
