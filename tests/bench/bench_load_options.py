@@ -1,20 +1,20 @@
 """How fast load options are read, beside virt-firmware's own reader in the same run.
 
-    python -m tests.bench.bench_load_options
+    python -m tests.bench options
 
-prints options a second for both, and how many times as long ours takes (below 1: faster). A named path,
+Options a second for both, and how many times as long ours takes (below 1: faster). A named path,
 what the option is for, and its text are read too, as a snapshot does; virt-firmware does the same.
 """
 
 import json
-import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from virt.firmware.efi import bootentry, devpath, ucs16
 
 from bootwatch.formats.load_option import LoadOption
+from tests.bench.figure import Figure
 
 SAMPLES = Path(__file__).parents[1] / "formats" / "samples" / "device_path_text.json"
 PATHS = ("sata-hd-file", "nvme-hd-file", "hd-file", "mac-ipv4", "fv-file")
@@ -58,18 +58,12 @@ def theirs(data: bytes) -> object:
     return str(entry.title), str(entry.devicepath)
 
 
-def main() -> int:
-    """Prints the ratios; 1 when fewer than 10,000 options a second are read."""
+def figures() -> Iterator[Figure]:
+    """The ratios; the limit stands for fewer than 10,000 options a second."""
     given = options()
     parsing = seconds(LoadOption.parse, given), seconds(bootentry.BootEntry, given)
     whole = seconds(ours, given), seconds(theirs, given)
-    for what, (mine, other) in (("parsed", parsing), ("parsed, path and text", whole)):
-        print(
-            f"load options {what}: {len(given) / mine:,.0f} a second, "
-            f"virt-firmware {len(given) / other:,.0f}; ratio {mine / other:.2f}"
-        )
-    return 0 if len(given) / parsing[0] >= LEAST else 1
-
-
-if __name__ == "__main__":
-    sys.exit(main())
+    rates = [f"{len(given) / time:,.0f}/s" for time in (*parsing, *whole)]
+    most = len(given) / LEAST / parsing[1]
+    yield Figure("load options parsed", rates[0], "virt-firmware", rates[1], parsing[0] / parsing[1], most)
+    yield Figure("... with path and text", rates[2], "virt-firmware", rates[3], whole[0] / whole[1], None)
