@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from bootwatch.cli.main import main
-from bootwatch.keep import alerts, baseline, spares
+from bootwatch.keep import alerts, baseline, soundness, spares
 from bootwatch.keep.history import FILE_NAME, History
 from bootwatch.keep.spool import Spool
 from bootwatch.places import Places
@@ -127,6 +127,7 @@ class Machine:
         with contextlib.closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as database:
             assert database.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
             assert database.execute("PRAGMA foreign_key_check").fetchall() == []
+            assert list(soundness.faults(History(database))) == []
         assert not list(path.parent.glob("*.damaged-*")), "the history was given up"
 
     def unsettled(self) -> int:
