@@ -8,7 +8,7 @@ import pwd
 import sys
 
 from bootwatch.cli.result import newest
-from bootwatch.cli.snapshot import PROGRAMS, RECOMPARE, take
+from bootwatch.cli.snapshot import PROGRAMS, RECOMPARE, require_rights, take
 from bootwatch.keep.history import Row
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem, Problem, UsageProblem
@@ -21,6 +21,7 @@ def read_for_baseline(places: Places) -> Row:
     if must_ask(places):
         ask_for_reading(PROGRAMS)
     else:
+        require_rights(places)
         take(places, PROGRAMS)
     row = newest(places)
     if row is None:
