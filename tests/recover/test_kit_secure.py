@@ -23,6 +23,7 @@ __all__ = ["good", "machine"]
 pytestmark = pytest.mark.long
 AUTHENTICATED = 0x27
 MAKER, OLD_MAKER = Owner("Fernwick's maker"), Owner("Fernwick's former maker")
+SECOND = "\\EFI\\fernwick\\secondx64.efi"
 FERNWICK, QUARRY, TARN = program("fernwick 1"), program("quarry 1"), program("tarn 1")
 
 
@@ -111,6 +112,20 @@ def test_another_way_that_it_takes_is_enough(machine: Commands, stick: Path) -> 
     status, document, _ = checked(machine, stick)
     assert (status, document["back"]) == (0, True)
     assert {one["path"] for one in document["secure_boot"]["doubtful"]} <= {DEFAULT_LOADER}
+
+
+@pytest.mark.whole
+def test_what_a_loader_starts_may_go_by_other_keys(machine: Commands, stick: Path) -> None:
+    """Neither a yes nor a no, unless dbx refuses it. The system is followed to its loader only: a yes."""
+    second = program("fernwick, second")
+    machine.root.put("vda", 1, SECOND, second)
+    with_loader(machine, FERNWICK)
+    known = digests(digest(FERNWICK), digest(QUARRY), digest(TARN))
+    for dbx, verdict in ((b"", "unknown"), (digests(digest(second)), "refused")):
+        switch_on(machine.root, known, dbx)
+        status, document, _ = checked(machine, stick)
+        (named,) = document["secure_boot"]["doubtful"]
+        assert (status, named["path"], named["verdict"]) == (0, SECOND, verdict)
 
 
 @pytest.mark.whole
