@@ -145,13 +145,21 @@ def test_the_desktops_program_has_no_network_and_nothing_that_a_user_may_not_hav
     assert not {key for key in found if key.startswith(("Protect", "Private", "ReadOnly", "Inaccessible"))}
 
 
+@pytest.mark.parametrize(
+    "unit", ["bootwatch-read@.service", "bootwatch-kit.service", "bootwatch-kit-to@.service"]
+)
+def test_what_nobody_waits_for_takes_what_nobody_else_wants(unit: str) -> None:
+    found = settings(unit)
+    assert (found["IOSchedulingClass"], found["CPUWeight"], found["Nice"]) == (["idle"], ["20"], ["10"])
+
+
 def test_before_switching_off_it_reads_in_the_same_sandbox() -> None:
     """Both files hold it in full, since systemd has no way to share it: so here they are held together."""
     reader, shutdown = settings("bootwatch-read@.service"), settings(SHUTDOWN)
     of_the_unit = {"Description", "Type", "ConditionPathExists", "After", "WantedBy"}
     # When it runs, and how long it may take. What nobody waits for goes behind everything else.
     reader_alone = {"ExecStart", "ExecStartPre", "ExecStartPost"}
-    reader_alone |= {"TimeoutStartSec", "Nice", "IOSchedulingPriority"}
+    reader_alone |= {"TimeoutStartSec", "Nice", "IOSchedulingClass", "CPUWeight"}
     shutdown_alone = {"ExecStop", "TimeoutStopSec", "RemainAfterExit"}
     shutdown_alone |= {
         "DefaultDependencies",
