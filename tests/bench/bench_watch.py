@@ -77,7 +77,7 @@ def is_watching(process: subprocess.Popen[str]) -> bool:
         found = sum(one.read_text().count("inotify wd") for one in folder.iterdir())
     except OSError:
         return False
-    return found >= 8
+    return found >= 7
 
 
 def until(is_so: Callable[[], bool]) -> None:
