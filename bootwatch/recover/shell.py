@@ -86,7 +86,7 @@ class _Script:
             yield from self._told(number, volume)
         yield from self._look_at_files()
         yield from entries.look()
-        yield from self._ask()
+        yield from self._ask(entries)
         for number, volume in enumerate(self._volumes):
             yield from self._copy_files(number, volume)
         for one in entries.wanted:
@@ -110,6 +110,7 @@ class _Script:
         yield f"set -v bwg {_OWN}"
         yield "set -v bwany no"
         yield "set -v bwfound no"
+        yield "set -v bwleft no"
         yield from _require_able()
 
     def _cautions(self) -> Iterator[str]:
@@ -167,14 +168,18 @@ class _Script:
     def _told(self, number: int, volume: Volume) -> Iterator[str]:
         name = _name(volume)
         where = f'echo "{name}: %bwv{number}%"'
-        by_files = [f'echo "{name}: %bwv{number}%, by its files (its partition is another one now)"']
+        by_files = [
+            f'echo "{name}: %bwv{number}%, by its files (its partition or its number is another one now)"'
+        ]
         twice = [
             f'echo "{name}: found twice. Take one of the two disks out first; no file is written."',
             f"set -v bwv{number} none",
+            "set -v bwleft yes",
         ]
+        missing = [f'echo "{name}: not found"', "set -v bwleft yes"]
         found = when(f'"%bwi{number}%" == "no"', by_files, [where])
         lines = when(f'"%bwi{number}%" == "twice"', twice, found)
-        yield from when(f'"%bwv{number}%" == "none"', [f'echo "{name}: not found"'], lines)
+        yield from when(f'"%bwv{number}%" == "none"', missing, lines)
 
     # files
 
@@ -212,15 +217,18 @@ class _Script:
 
     # words
 
-    def _ask(self) -> Iterator[str]:
-        fine = ['echo "Nothing of this is missing."', *_MENU, "exit /b 0"]
-        yield from when('"%bwany%" == "no"', fine)
+    def _ask(self, entries: Entries) -> Iterator[str]:
+        named = [one for one in entries.wanted if not one.entry.path.startswith("HD(")]
+        fine = ['echo "Nothing of this is missing."', *(_PORTS if named else ())]
+        fine = when('"%bwleft%" == "yes"', _NOT_BY_THIS, fine)
+        yield from when('"%bwany%" == "no"', [*fine, *_MENU, "exit /b 0"])
         yield 'echo " "'
         yield from said("What is missing would be put back now. Nothing was written so far.")
         yield "pause"
 
     def _end(self) -> Iterator[str]:
         yield 'echo " "'
+        yield from when('"%bwleft%" == "yes"', _NOT_BY_THIS)
         yield from said("Done. To start the machine anew, type: reset")
         yield from _MENU
 
@@ -230,6 +238,13 @@ _TOO_OLD = said(
     "was written. Take another way back: see the sheet in this kit, or a newer shell (2.2)."
 )
 _NOT_THIS = said("None of its volumes is here: it is another machine's kit, or the disk doesn't answer.")
+_NOT_BY_THIS = said(
+    "What wasn't found, or is left as it is, can't be put back by this: the sheet in this kit says what can."
+)
+_PORTS = said(
+    "Whether an entry names a port that its disk has left isn't seen from here: choose the disk in the "
+    "firmware's own menu, and bring the entry back from the system that starts (way 1 of the sheet)."
+)
 _MENU = said(
     "A firmware may drop what was written. If a system doesn't start then, choose it in the "
     "firmware's own menu (the key for it is in the maker's manual), and look at the sheet in this kit."
@@ -271,10 +286,11 @@ def _programs(volume: Volume) -> Iterable[File]:
 
 
 def _pattern(volume: Volume) -> str:
-    """How a device path names the partition (UEFI 2.10 §10.6.1.5); "" for a volume without one."""
+    """How a device path names the partition (UEFI 2.10 §10.6.1.5); "" for a volume without one. With its
+    number, as firmware may go by it: an entry to the former number is one to another partition."""
     kind, _, name = plain(volume.identity).partition(":")
     if kind == "gpt":
-        return f"GPT,{name.upper()},"
+        return f"HD({volume.number or '*'},GPT,{name.upper()},"
     signature, _, number = name.partition("-")
     return f"HD({int(number, 16)},MBR,0x{signature.upper()}," if kind == "mbr" else ""
 
@@ -297,7 +313,10 @@ def _look_at_file(key: str, path: str, file: File) -> list[str]:
     if file.size:
         lines += when('"%bws%" == "0"', [*back, f'echo "{path} is empty."'])
     if file.program:
-        other = [f'echo "{path} is another one than in the kit (%bws% bytes): left as it is."']
+        other = [
+            f'echo "{path} is another one than in the kit (%bws% bytes): left as it is."',
+            "set -v bwleft yes",
+        ]
         for known in ("none", "0", str(file.size)):
             other = when(f'not "%bws%" == "{known}"', other)
         lines += other

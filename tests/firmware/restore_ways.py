@@ -219,10 +219,24 @@ class Unable:
 
 
 _GONE = Unable("it writes onto file systems that are there; a person makes them anew", "hand")
-_LEFT = Unable("the shell knows a file by its size: another one is left, as it may be an update's", "restore")
-_PATH = Unable(
-    "the entry is there, byte for byte, and nothing else in the shell tells that it is stale", "restore"
-)
+# In the shell there is no digest, and no path of an entry is followed.
+_SHELL = {
+    "another one of its size is taken for it, one of another size is left as an update's": (
+        "loader cut off in the middle",
+        "loader replaced by another program, which gives up",
+        "loader replaced by the other system's",
+        "loader and default file the other system's, and its entry first",
+    ),
+    "the entry is there, byte for byte; that its disk has left the port isn't seen": (
+        "a disk on another port, whose entry names the port",
+        "both disks on other ports, whose entries name them",
+        "the two disks changed places, whose entries name them",
+    ),
+    "nothing on it tells what it was": ("partition re-created and formatted (new PARTUUID)",),
+    "the firmware takes no order of an odd length, and nothing is ever dropped from it": (
+        "the order cut off in the middle of a number",
+    ),
+}
 UNABLE = {
     **{
         ("a file where the loader's folder was", way): Unable(
@@ -239,6 +253,7 @@ UNABLE = {
         )
         for way in ("restore", "kit", "shell")
     },
+    **{(name, "shell"): Unable(why, "restore") for why, names in _SHELL.items() for name in names},
     ("the firmware's own entries put first", "without"): Unable(
         "what there is keeps its order, as nobody knows the usual one: a person chooses in the menu", ""
     ),

@@ -17,7 +17,9 @@ _VOLUME = "7cb8bdc9-f8eb-4f34-aaea-3ee4af6516a1"
 _LENT = 0x0F0F
 _CODES = re.compile(rb"\x1b\[[0-9;=?]*[A-Za-z]|\r")
 _KEYS = {" ": "spc", "-": "minus", "\n": "ret", ".": "dot"}
-_PROMPT, _FINE, _DONE = b"Nothing was written so far", b"Nothing of this is missing", "type: reset"
+_PROMPT, _DONE = b"Nothing was written so far", "type: reset"
+# What it ends with where there is nothing to ask about.
+_FINE = b"A firmware may drop what was written"
 
 
 def by_shell(dual: Dual) -> str:

@@ -37,6 +37,20 @@ def test_both_start_after_volumes_emptied_and_entries_gone(tmp_path: Path) -> No
     assert proof(dual).as_usual
 
 
+@pytest.mark.whole
+@pytest.mark.parametrize(
+    ("name", "why"),
+    [
+        ("partition re-created and formatted (new PARTUUID)", "(FERNWICK): not found"),
+        ("loader cut off in the middle", "left as it is"),
+    ],
+)
+def test_what_it_can_not_put_back_is_said(name: str, why: str, tmp_path: Path) -> None:
+    said = by_shell(damaged(tmp_path, name))
+    assert why in said and "the sheet in this kit says what can" in " ".join(said.split())
+    assert "Nothing of this is missing" not in said
+
+
 @pytest.mark.parametrize(
     "command",
     [
