@@ -12,7 +12,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from bootwatch.keep import parts, schema
+from bootwatch.keep import chain, parts, schema
 from bootwatch.keep.canonical import canonical, digest
 from bootwatch.keep.database import FILE_NAME as FILE_NAME
 from bootwatch.keep.database import Database
@@ -147,9 +147,11 @@ class History(Database):
         return not row[0]
 
     def number_on(self, last: int) -> None:
-        """Number the first snapshot of a new history after ``last``. Call it inside a transaction."""
+        """Number the first snapshot of a new history after ``last``, and begin its chain there. Call it
+        inside a transaction."""
         self.database.execute("DELETE FROM sqlite_sequence WHERE name = 'snapshot'")
         self.database.execute("INSERT INTO sqlite_sequence VALUES ('snapshot', ?)", (last,))
+        self.database.execute("INSERT INTO anchor VALUES (?, ?)", (last, chain.FIRST))
 
     def last_circumstance(self) -> Circumstance | None:
         """The newest snapshot's, None where there is none."""

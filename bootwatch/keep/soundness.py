@@ -67,11 +67,12 @@ def _documents(database: sqlite3.Connection) -> tuple[set[str], set[str]]:
 
 def _records(database: sqlite3.Connection, sound: set[str]) -> Iterator[str]:
     """From the first record to the newest, whose number is known although it may be gone."""
-    anchors = dict(database.execute("SELECT number, link FROM anchor").fetchall())
+    anchors = dict(database.execute("SELECT number, link FROM anchor ORDER BY number").fetchall())
     last, link = 0, chain.FIRST
     for record in chain.records(database):
-        if record.number - 1 in anchors:
-            last, link = record.number - 1, anchors[record.number - 1]
+        for number in anchors:
+            if last < number < record.number:
+                last, link = number, anchors[number]
         yield from _missing_numbers(last, record.number - 1)
         if record.number == last + 1 and record.link != record.link_after(link):
             yield f"Snapshot {record.number} is not as it was recorded, or the one before it was another."
@@ -79,7 +80,7 @@ def _records(database: sqlite3.Connection, sound: set[str]) -> Iterator[str]:
             yield f"Snapshot {record.number} is no longer whole."
         last, link = record.number, record.link or chain.FIRST
     newest = database.execute("SELECT seq FROM sqlite_sequence WHERE name = 'snapshot'").fetchone()
-    yield from _missing_numbers(last, newest[0] if newest else 0)
+    yield from _missing_numbers(max(last, *anchors, 0), newest[0] if newest else 0)
     yield from _said(_loose_rows(database), "Predictions, starts and habits without their snapshot")
 
 

@@ -22,15 +22,15 @@ def _history(found: Gathered) -> Iterator[Check]:
         if not found.history_trouble:
             yield Check("history", State.UNKNOWN, "Whether the history is whole is not known.", _SUDO)
         return
-    for fault in found.history_faults:
-        yield Check("history", State.WRONG, plain(fault, _SAID), _anew(found.history_file))
+    for left, fault in enumerate(found.history_faults, 1 - len(found.history_faults)):
+        yield Check("history", State.WRONG, plain(fault, _SAID), "" if left else _anew(found.history_file))
     if not found.history_faults:
         yield Check("history", State.FINE, "Each record is as it was written, and follows the one before.")
 
 
 def _anew(file: str) -> str:
     begin = f"sudo mv {file} {file}.damaged && sudo bootwatch snapshot"
-    return f"What is whole can still be read. To begin a new one, and be told anew of what is open: {begin}"
+    return f"What is whole can still be read. To begin a new one: {begin}"
 
 
 def _baseline(found: Gathered) -> Iterator[Check]:

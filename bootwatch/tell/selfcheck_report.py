@@ -18,7 +18,7 @@ def selfcheck_report(checks: Sequence[Check], width: int = 80) -> str:
     for check in checks:
         head = f"{_WORDS[check.state]:<6} {check.name:<11} "
         lines += wrapped(check.said, width, head)
-        lines += wrapped(check.mend, width, " " * len(head)) if check.mend else []
+        lines += wrapped(check.mend, width, " " * len(head), breaks=False) if check.mend else []
     return "\n".join(lines) + "\n"
 
 

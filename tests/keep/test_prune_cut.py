@@ -51,7 +51,7 @@ def at(folder: Path, share: list[int] | None = None) -> set[int]:
     command = [sys.executable, "-B", "-c", PRUNE, str(now)]
     shutil.copytree(folder / "before", now)
     (spots,) = strace.spots(command, log).values()
-    assert {"pwrite64", "fdatasync"} <= {call for call, _ in spots} and spots[-1][0] == "unlink"
+    assert {"pwrite64", "fdatasync"} <= {call for call, _ in spots}
     found = set()
     for spot in [spots[place] for place in share] if share else spots:
         shutil.rmtree(now)
@@ -63,10 +63,10 @@ def at(folder: Path, share: list[int] | None = None) -> set[int]:
 
 @pytest.mark.long
 def test_power_cut_while_old_ones_are_dropped(folder: Path) -> None:
-    """At the first call, one on the way, and the last: what ends the transaction is that the journal goes."""
-    assert at(folder, [0, 3, -1]) == {30}
+    """At the first call and one on the way nothing has gone. At the last the journal has, which ends it."""
+    assert at(folder, [0, 3, -1]) == {30, 22}
 
 
 @pytest.mark.whole
 def test_power_cut_at_every_call(folder: Path) -> None:
-    assert at(folder) == {30}
+    assert at(folder) == {30, 22}

@@ -66,6 +66,18 @@ def test_what_is_recorded_since_belongs_to_it() -> None:
     assert faults(history, "DELETE FROM log WHERE line = 'line 2'") == ["Not as it was recorded: the log."]
 
 
+def test_history_that_goes_on_after_a_lost_one() -> None:
+    history = memory()
+    with history.transaction():
+        history.number_on(41)
+    assert faults(history) == []
+    for number in (42, 43):
+        with history.transaction():
+            assert history.add(kept().snapshot, {}) == number
+        assert faults(history) == []
+    assert faults(history, "DELETE FROM snapshot WHERE number = 42") == ["Snapshot 42 is missing."]
+
+
 @pytest.mark.parametrize(
     ("statement", "said"),
     [

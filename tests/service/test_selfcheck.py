@@ -135,6 +135,14 @@ def test_what_is_not_wrong(fine: dict[str, Any]) -> None:
     assert {check.state for check in checked(replace(GOOD, **fine))} == {State.FINE}
 
 
+def test_a_command_is_never_broken_within_a_word() -> None:
+    file = f"/var/lib/bootwatch/spares/{'9b' * 32}"
+    assert f"'{file}'." in selfcheck_report(checked(replace(GOOD, spares_damaged=[file])))
+    faults = ["Snapshot 7 is missing.", "Snapshot 9 is missing."]
+    mends = [one.mend for one in checked(replace(GOOD, history_faults=faults)) if one.name == "history"]
+    assert mends[0] == "" and mends[1].endswith("sudo bootwatch snapshot"), "once for all of them"
+
+
 def test_what_the_caller_cannot_know_is_not_wrong() -> None:
     not_seen = ("addresses", "untold", "told", "baseline", "units", "history_faults", "kit_here", "rights")
     known = {name: value for name, value in vars(GOOD).items() if name not in not_seen}
