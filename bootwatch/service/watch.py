@@ -22,7 +22,7 @@ from bootwatch.observe.machine import Machine
 from bootwatch.service.watch_ask import Asker, Child, RequestFile
 from bootwatch.service.watch_folders import Folders
 from bootwatch.service.watch_notify import notify, ping_seconds, status
-from bootwatch.service.watch_places import MOUNT_TABLE, Survey, Target, survey
+from bootwatch.service.watch_places import MOUNT_TABLE, Survey, Target, signs, survey
 from bootwatch.service.watch_settle import Settling
 from bootwatch.tell.plain import plain
 
@@ -73,6 +73,7 @@ class Watch:
         self._poll = select.poll()
         self._poll.register(self._awake, select.POLLIN)
         self._survey = Survey()
+        self._signs: tuple[bytes, ...] = ()
         self._table = self._watch_mounts()
         self._signals: set[int] = set()
         self._ping, self._pinged = ping_seconds(), time.monotonic()
@@ -156,7 +157,10 @@ class Watch:
 
         One that the reader found to be a boot volume counts as mounted: until now nobody watched it.
         """
-        found = survey(self.machine)
+        now = signs(self.machine)
+        if now == self._signs:
+            return ""
+        found, self._signs = survey(self.machine), now
         for device, folder, kind in sorted(found.mounts ^ self._survey.mounts):
             is_new = (device, folder, kind) in found.mounts
             return f"{folder} {'mounted' if is_new else 'unmounted'}"
@@ -183,7 +187,7 @@ class Watch:
 
     def _renew(self) -> None:
         """Watch what there is now. A reading has to follow: what changes meanwhile is seen by nobody else."""
-        self._survey = survey(self.machine)
+        self._signs, self._survey = signs(self.machine), survey(self.machine)
         troubles = self.folders.renew(self._survey.targets)
         troubles += [self._survey.trouble] if self._survey.trouble else []
         for trouble in troubles:

@@ -24,6 +24,9 @@ _BY_PART = "by-partuuid"
 _RUN = "run/bootwatch"
 _TOP = "efi"
 _LIST_LIMIT = 1 << 16
+_TABLE_LIMIT = 4 << 20
+# One of these is in each line of the mount table that a survey could make something of.
+_SIGNS = (b" - vfat ", b" - msdos ", b" - efivarfs ", b" /boot", b" /efi")
 
 
 @dataclass(frozen=True)
@@ -55,6 +58,16 @@ class Survey:
     volumes: tuple[str, ...] = ()
     has_variables: bool = False
     trouble: str = ""
+
+
+def signs(machine: Machine) -> tuple[bytes, ...]:
+    """What a survey goes by, to tell cheaply whether another one is needed: containers mount a lot."""
+    try:
+        table = machine.read(MOUNT_TABLE, _TABLE_LIMIT).splitlines()
+    except OSError:
+        table = []
+    listed = (machine.text_or_none(f"{_RUN}/{VOLUMES}") or "").encode("utf-8", "replace")
+    return (listed, *(line for line in table if any(sign in line for sign in _SIGNS)))
 
 
 def survey(machine: Machine) -> Survey:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from bootwatch.observe.machine import Machine
-from bootwatch.service.watch_places import Survey, Target, survey
+from bootwatch.service.watch_places import Survey, Target, signs, survey
 
 FAT = "rw - vfat"
 
@@ -134,6 +134,19 @@ def test_a_volume_is_watched_through_one_of_its_mounts(root: Path) -> None:
 def test_a_mount_table_that_cant_be_read_is_said(root: Path) -> None:
     (root / "proc/self/mountinfo").mkdir()
     assert survey(Machine(root)).trouble == "the mount table (neither a file nor a block device)"
+
+
+def test_what_a_survey_goes_by(root: Path) -> None:
+    fat = f"2 1 8:1 / /mnt {FAT} /dev/sda1 rw"
+    seen(root, fat)
+    before = signs(Machine(root))
+    seen(root, "9 1 0:50 / /srv rw - tmpfs tmpfs rw", fat, "10 1 0:51 / /var/x rw - overlay overlay rw")
+    assert signs(Machine(root)) == before
+    (root / "run/bootwatch/volumes").write_text("gpt:0a\n")
+    listed = signs(Machine(root))
+    assert listed != before
+    seen(root, fat, "5 1 0:52 / /boot rw - tmpfs tmpfs rw")
+    assert signs(Machine(root)) != listed
 
 
 def test_what_counts(tmp_path: Path) -> None:
