@@ -219,7 +219,10 @@ class _Script:
 
     def _ask(self, entries: Entries) -> Iterator[str]:
         named = [one for one in entries.wanted if not one.entry.path.startswith("HD(")]
-        fine = ['echo "Nothing of this is missing."', *(_PORTS if named else ())]
+        fine = [
+            'echo "Nothing of this is missing. (Files were compared by their size alone.)"',
+            *(_PORTS if named else ()),
+        ]
         fine = when('"%bwleft%" == "yes"', _NOT_BY_THIS, fine)
         yield from when('"%bwany%" == "no"', [*fine, *_MENU, "exit /b 0"])
         yield 'echo " "'
