@@ -27,7 +27,10 @@ def main(names: list[str]) -> int:
     if unknown:
         print(f"There is no bench {unknown[0]}; there are {', '.join(BENCHES)}.", file=sys.stderr)
         return 2
-    found = [figure for name in names or BENCHES for figure in BENCHES[name]()]
+    found = []
+    for figure in (figure for name in names or BENCHES for figure in BENCHES[name]()):
+        found.append(figure)
+        print(f"{figure.what}: {figure.ratio:.2f}", file=sys.stderr)  # they take their time
     print(table(found))
     return 0 if all(figure.is_within for figure in found) else 1
 

@@ -105,13 +105,13 @@ def _with_volumes(folder: Path, count: int) -> Root:
 def _with_files(folder: Path, count: int) -> Root:
     tree = folder.with_name(f"tree-{count}")
     for number in range(count):
-        file = tree / f"folder-{number // _IN_FOLDER}" / f"{number}.txt"
+        file = tree / "all" / f"folder-{number // _IN_FOLDER}" / f"{number}.txt"
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_text(f"file {number}\n")
     root = Root(folder)
     guid = str(uuid.uuid5(uuid.NAMESPACE_OID, "files"))
     root.disk("vda", [Part(guid, {FERNWICK_LOADER: program("fernwick")}, megabytes=128)])
-    run("mcopy", "-s", "-Q", "-i", f"{root.image('vda')}@@1M", *sorted(tree.iterdir()), "::/")
+    run("mcopy", "-s", "-Q", "-i", f"{root.image('vda')}@@1M", tree / "all", "::/")
     root.entry(0, "Fernwick Linux", guid, FERNWICK_LOADER)
     root.order(0)
     return root

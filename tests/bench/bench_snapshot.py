@@ -66,8 +66,9 @@ def _of_machine(folder: Path, *, programs: bool) -> Iterator[Figure]:
         root = build_root(tree, folder / way, mounted=mounted).folder
         snapshot = [*program, "--root", str(root), "snapshot"]
 
-        def first(state: Path = root / "var", command: list[str] = snapshot) -> float:
-            shutil.rmtree(state, ignore_errors=True)
+        def first(root: Path = root, command: list[str] = snapshot) -> float:
+            for state in (root / "var", root / "run/bootwatch"):
+                shutil.rmtree(state, ignore_errors=True)
             return wall(command)
 
         if not programs:
