@@ -64,7 +64,9 @@ class _Finder:
             made = self._made(steps, mend, now, points) if steps else None
             if made and _weight(made.after) < _weight(points):
                 return made
-        why_not = why_not or "nothing helps that leaves other systems' files and volumes alone"
+        why_not = why_not or "nothing helps that leaves other systems' files and volumes alone" + (
+            "; what it lost since the baseline is brought back without --add-route" if self.before else ""
+        )
         return SecondRoute((), why_not, "", now.now, now.now, points, points)
 
     def _candidates(self, now: Rehearsal, one: SystemRehearsal) -> list[Mend]:
