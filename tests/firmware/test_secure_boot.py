@@ -139,6 +139,19 @@ def test_many(tmp_path: Path) -> None:
     }
 
 
+@pytest.mark.whole
+def test_no_list_of_what_is_refused(tmp_path: Path) -> None:
+    """No dbx; the middle in db and the maker only as text, which vouches for nothing."""
+    made = programs()
+    images = {
+        "up to the middle": signed(next(made), LEAF),
+        "beyond it": signed(next(made), OWN),
+        "unsigned": next(made),
+        LAST: signed(program("witness"), LEAF),
+    }
+    assert agree(tmp_path, images, certificates(MIDDLE, MAKER.pem), b"") == {"up to the middle", LAST}
+
+
 def changed(data: bytes) -> bytes:
     """One bit of the first section."""
     at = pefile.PE(data=data, fast_load=True).sections[0].PointerToRawData
