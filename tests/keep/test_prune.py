@@ -81,6 +81,7 @@ def test_the_newest_stay_and_come_back_as_they_were(history: History) -> None:
     assert record(history, 31, 1) == 31
 
 
+@pytest.mark.long
 def test_what_is_not_needed_is_gone(history: History) -> None:
     def count(table: str) -> int:
         return int(history.database.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
@@ -97,6 +98,7 @@ def test_what_is_not_needed_is_gone(history: History) -> None:
     assert count("snapshot") == count("start") == count("prediction") == 1
 
 
+@pytest.mark.long
 def test_what_is_named_elsewhere_stays(history: History) -> None:
     """The same state came again; and one part is an imported snapshot's."""
     again = record(history, 31, 2)
@@ -146,6 +148,7 @@ def test_what_is_known_of_the_time_of_an_open_change_stays(history: History) -> 
     assert churn.past(history, snapshot(30, 30).circumstance).changed_in[("gpt:q", "\\STORE")] == 9
 
 
+@pytest.mark.long
 def test_what_is_lost_beside_it_is_still_found(history: History) -> None:
     prune_all(history)
     for statement in (

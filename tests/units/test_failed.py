@@ -35,6 +35,7 @@ def test_each_unit_is_told_of_and_takes_it_back(name: str) -> None:
     assert is_started or name == "bootwatch-shutdown.service"
 
 
+@pytest.mark.long
 # systemd.exec(5), "Process exit codes": 203 EXEC, 217 USER, 226 NAMESPACE. 70 is the starter's own.
 @pytest.mark.parametrize(
     ("result", "status", "why", "mend"),
@@ -75,6 +76,7 @@ def test_a_name_with_odd_signs_is_only_a_name(tmp_path: Path) -> None:
     assert [one.name for one in (tmp_path / "run/motd.d").iterdir()] == ["62-bootwatch-kit-to"]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("up", "there", "is_said"),
     [
