@@ -16,6 +16,7 @@ from bootwatch.model.gap import Gap, Reason
 from bootwatch.model.path import folder_of, is_within
 from bootwatch.model.volume import File
 from bootwatch.observe.answers import Answers
+from bootwatch.observe.hashing import hash_rest
 from bootwatch.observe.machine import Machine, detail_of, reason_in_reading
 from bootwatch.observe.program import read_program
 
@@ -23,6 +24,7 @@ _CHUNK = 512 << 10
 _TEXT_LIMIT = 64 << 10
 PROGRAM_LIMIT = 16 << 20
 _SEARCHED = 8 << 20
+_LARGE = 4 << 20
 _FILE_LIMIT = 4 << 30
 _TEXTS_LIMIT = 16 << 20
 _LOADER_FOLDER = "\\loader"
@@ -96,6 +98,8 @@ class Listing:
                 parts.append(bytes(chunk))
             size += count
             digest.update(chunk)
+            if not is_program and file.size > _LARGE:
+                size += hash_rest(reader.readinto, digest)
         if size != file.size:
             self.gap(file.path, Reason.DAMAGED, f"{size} bytes could be read of {file.size}")
             return file
