@@ -64,6 +64,11 @@ class Value:
     items: tuple[Value, ...] = field(default=(), repr=False)
     fields: tuple[tuple[str, Value], ...] = field(default=(), repr=False)
 
+    @property
+    def is_yes(self) -> bool:
+        """Of a flag: which of the two."""
+        return self.text.lower() in _TRUE
+
 
 class Settings:
     """One settings file, and the mistakes found in it so far.
@@ -79,11 +84,11 @@ class Settings:
     def read(self, data: bytes) -> Value | None:
         """The whole file's value; None for one that holds nothing. Raises SettingsProblem."""
         if len(data) > _LARGEST:
-            raise self._failure(1, f"the file is larger than {_LARGEST // 1024} KiB")
+            raise self.failure(1, f"the file is larger than {_LARGEST // 1024} KiB")
         try:
             text = data.decode("utf-8-sig")
         except UnicodeDecodeError as error:
-            raise self._failure(data[: error.start].count(b"\n") + 1, "the file is not UTF-8 text") from None
+            raise self.failure(data[: error.start].count(b"\n") + 1, "the file is not UTF-8 text") from None
         node = self._compose(text)
         value = self._value(node, "") if node is not None else None
         return None if value is None or value.kind == "nothing" else value
@@ -145,7 +150,7 @@ class Settings:
         if value.kind != "flag":
             self.wrong(value, "here belongs true or false")
             return None
-        return value.text.lower() in _TRUE
+        return value.is_yes
 
     def choice(self, value: Value | None, noun: str, known: Iterable[str]) -> str | None:
         """One of ``known``, which ``noun`` names."""
@@ -173,10 +178,10 @@ class Settings:
             mark = error.problem_mark or error.context_mark
             # The library's own words quote what they stumbled over.
             said = "" if self.secret or not error.problem else f" ({error.problem})"
-            raise self._failure(mark.line + 1 if mark else 1, f"this is not well-formed YAML{said}") from None
+            raise self.failure(mark.line + 1 if mark else 1, f"this is not well-formed YAML{said}") from None
         except yaml.reader.ReaderError as error:
             line = text.count("\n", 0, error.position) + 1
-            raise self._failure(line, "there is a character that YAML doesn't allow") from None
+            raise self.failure(line, "there is a character that YAML doesn't allow") from None
 
     def _limit(self, events: Iterable[Any]) -> None:
         """Look through the events first: composing nodes of a hostile file could go too deep."""
@@ -186,7 +191,7 @@ class Settings:
         for event in events:
             line = event.start_mark.line + 1 if event.start_mark else 1
             if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
-                raise self._failure(
+                raise self.failure(
                     line, "anchors and aliases (& and *) are not used here: put such a text in quotes"
                 )
             if isinstance(event, yaml.CollectionStartEvent):
@@ -194,7 +199,7 @@ class Settings:
             elif isinstance(event, yaml.CollectionEndEvent):
                 depth -= 1
             if depth > _DEEPEST:
-                raise self._failure(line, "this is nested deeper than any setting")
+                raise self.failure(line, "this is nested deeper than any setting")
 
     def _value(self, node: yaml.Node, key: str) -> Value:
         import yaml
@@ -230,5 +235,6 @@ class Settings:
         shown = "?" if self.secret and not word.isidentifier() else word
         return f"{key}.{shown}" if key else shown
 
-    def _failure(self, line: int, sentence: str) -> SettingsProblem:
+    def failure(self, line: int, sentence: str) -> SettingsProblem:
+        """What to raise where nothing of the file can be had; the mistakes so far are in it."""
         return SettingsProblem(self.file, [*self.mistakes, Mistake(line, "", sentence)])

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+from bootwatch import checked_json
 from bootwatch.carried import archive
 from bootwatch.checked_yaml import Settings, Value
 from bootwatch.judge.acceptance import Rules
@@ -82,17 +83,21 @@ class Config:
         except FileNotFoundError:
             return cls()
         except OSError as error:
-            raise UsageProblem(f"{path} can't be read: {error.strerror}.") from error
+            raise _unreadable(path, error) from error
         settings = Settings(path)
         try:
-            config = _config(settings, settings.read(data))
+            return _checked(settings, settings.read(data))
         except ModuleNotFoundError:
             if archive() is None:
                 raise
             _say_passed_over(path)
             return cls()
-        settings.finish()
-        return config
+
+    @classmethod
+    def carried(cls, path: Path, data: bytes) -> Config:
+        """The same of what `carried_settings` made; ``path`` names it to people. Raises SettingsProblem."""
+        settings = Settings(path)
+        return _checked(settings, checked_json.read(settings, data))
 
     @property
     def weights(self) -> Weights:
@@ -116,6 +121,31 @@ class Config:
 def _say_passed_over(path: Path) -> None:
     """Once in a command."""
     print(f"The settings in {path} are passed over: Python's yaml isn't here.", file=sys.stderr)
+
+
+def carried_settings(path: Path) -> bytes:
+    """The settings in ``path``, checked, in a form that is read without a library; those of no file where
+    there is none. Raises UsageProblem as `Config.load` does."""
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        data = b""
+    except OSError as error:
+        raise _unreadable(path, error) from error
+    settings = Settings(path)
+    top = settings.read(data)
+    _checked(settings, top)
+    return checked_json.written(top)
+
+
+def _unreadable(path: Path, error: OSError) -> UsageProblem:
+    return UsageProblem(f"{path} can't be read: {error.strerror}.")
+
+
+def _checked(settings: Settings, top: Value | None) -> Config:
+    config = _config(settings, top)
+    settings.finish()
+    return config
 
 
 def _config(settings: Settings, top: Value | None) -> Config:

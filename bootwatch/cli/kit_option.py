@@ -35,7 +35,8 @@ def go_by_kit(arguments: argparse.Namespace, *, insists: bool = False) -> None:
         raise UsageProblem("Whose a kit is can be told with root's rights only.", "Run it with sudo.")
     found = chosen(arguments.places, Path(arguments.kit).resolve(), insists=insists)
     state = Path(arguments.state) if arguments.state else None
-    arguments.places = with_kit(arguments.places, found, state=state)
+    settings = Path(arguments.config) if arguments.config else None
+    arguments.places = with_kit(arguments.places, found, state=state, settings=settings)
     print(f"Kit {plain(found.words, _PATH)}", file=sys.stderr)
     if getattr(arguments, "write", False):
         print(

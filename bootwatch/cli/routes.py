@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from bootwatch.cli.kit_option import go_by_kit, offer_kit
 from bootwatch.cli.result import newest
 from bootwatch.cli.showing import (
     Document,
@@ -31,9 +32,11 @@ def add(commands: Any) -> None:
         "routes", help="show what starts next, and by which routes each system can be started"
     )
     offer(command, run)
+    offer_kit(command)
 
 
 def run(arguments: argparse.Namespace) -> int:
+    go_by_kit(arguments)
     return status(look_or_published(arguments, _looked, published_routes, routes_report))
 
 

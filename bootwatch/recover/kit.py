@@ -10,6 +10,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from bootwatch.config import Config
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.conform import require
@@ -17,7 +18,7 @@ from bootwatch.keep.snapshot_file import require_own_names
 from bootwatch.model.gap import Gap
 from bootwatch.model.snapshot import State
 from bootwatch.problem import Problem, UsageProblem
-from bootwatch.recover.kit_contents import ABOUT, BASELINE, BASELINE_YAML, FORMAT, SUMS, VOLUMES
+from bootwatch.recover.kit_contents import ABOUT, BASELINE, BASELINE_YAML, FORMAT, SETTINGS, SUMS, VOLUMES
 from bootwatch.recover.kit_files import Files, files_at
 from bootwatch.recover.kit_names import is_safe_path
 
@@ -46,13 +47,15 @@ class NewerKit(Problem):
 
 @dataclass(frozen=True)
 class Kit:
-    """A kit that was found whole. ``copies``: where in the kit a content lies, by its SHA-256."""
+    """A kit that was found whole. ``copies``: where in the kit a content lies, by its SHA-256. ``settings``
+    are the machine's, None in a kit from before they were carried along, or where they held a mistake."""
 
     name: str
     about: dict[str, Any]
     baseline: Baseline
     copies: dict[str, str]
     files: Files = field(compare=False, repr=False)
+    settings: Config | None = None
 
     @classmethod
     def open(cls, place: Path) -> Kit:
@@ -63,7 +66,7 @@ class Kit:
         _require_whole(files, sums)
         baseline = _baseline(files, about, sums)
         copies = {own: path for path, own in sums.items() if path.startswith(f"{VOLUMES}/")}
-        return cls(files.name, about, baseline, copies, files)
+        return cls(files.name, about, baseline, copies, files, _settings(files, sums))
 
     @property
     def state(self) -> State:
@@ -195,6 +198,21 @@ def _check(baseline: Baseline) -> None:
         for path in volume.files:
             if not path.startswith("\\") or ".." in path.split("\\"):
                 raise ValueError(f"{path!r} leads out of its volume")
+
+
+def _settings(files: Files, sums: dict[str, str]) -> Config | None:
+    if SETTINGS not in sums:
+        return None
+    try:
+        return Config.carried(Path(files.name) / SETTINGS, files.read(SETTINGS, _LARGEST_ABOUT))
+    except UsageProblem as problem:
+        said = (
+            f"The settings in the kit {files.name} are none that this bootwatch knows. Nothing was changed."
+        )
+        raise Problem(
+            f"{said}\n{problem.message}",
+            f"Use the program that lies in the kit; where that refuses them too, it was edited. {_NEW_ONE}",
+        ) from problem
 
 
 def _damaged(files: Files, why: str) -> Problem:

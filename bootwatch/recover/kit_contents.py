@@ -22,6 +22,7 @@ from bootwatch.recover.table_text import table_text
 FORMAT = "bootwatch/kit/1"
 ABOUT, SUMS, BASELINE, BASELINE_YAML = "about.json", "SHA256SUMS", "baseline.json", "baseline.yaml"
 PROGRAM = "bootwatch.pyz"
+SETTINGS = "settings.json"
 VOLUMES = "volumes"
 _ATTRIBUTES = struct.Struct("<I")
 _SALT = "bootwatch kit "

@@ -13,6 +13,7 @@ from bootwatch.observe.facts import read_facts
 from bootwatch.observe.machine import Machine
 from bootwatch.places import Places
 from bootwatch.recover.kit import opened
+from bootwatch.recover.kit_contents import SETTINGS
 from bootwatch.recover.kit_find import Candidate, find
 from bootwatch.recover.kit_names import safe_name
 
@@ -29,18 +30,20 @@ def chosen(places: Places, kit: Path, *, insists: bool = False) -> Candidate:
     return find(kit, State(disks=disks, facts=facts), insists=insists)
 
 
-def with_kit(places: Places, found: Candidate, *, state: Path | None) -> Places:
-    """The places for a command that goes by a kit; Problem for one that is damaged.
+def with_kit(places: Places, found: Candidate, *, state: Path | None, settings: Path | None) -> Places:
+    """The places for a command that goes by a kit, and by its settings unless ``settings`` is named; Problem
+    for one that is damaged.
 
     Unless ``state`` is named, records lie beside it, since a live system forgets its own files; elsewhere
     where others could change them there, or nobody can.
     """
     kit = found.place.resolve()
     own = safe_name(kit.stem if kit.is_file() else kit.name)
-    opened(kit)  # a bad one is refused before anything is looked at
+    is_carried = opened(kit).settings is not None  # a bad one is refused before anything is looked at
+    config = settings or (kit / SETTINGS if is_carried else places.config)
     beside, elsewhere = kit.parent / _RECORDS / own, places.root / _ELSEWHERE / own
     usual = beside if _is_own(kit.parent) else elsewhere
-    return replace(places, state=state or usual, from_kit=kit)
+    return replace(places, state=state or usual, config=config, from_kit=kit)
 
 
 def _is_own(folder: Path) -> bool:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from bootwatch.config import Config
+from bootwatch.config import Config, carried_settings
 from bootwatch.judge.architecture import architecture_of
 from bootwatch.keep import baseline as baselines
 from bootwatch.keep import spares
@@ -25,7 +25,7 @@ from bootwatch.observe.snapshot import utc_now
 from bootwatch.places import Places
 from bootwatch.problem import BaselineProblem, Problem, UsageProblem
 from bootwatch.recover.kit import Kit, is_kit, read_about
-from bootwatch.recover.kit_contents import PROGRAM, Contents, contents
+from bootwatch.recover.kit_contents import PROGRAM, SETTINGS, Contents, contents
 from bootwatch.recover.kit_files import files_at
 from bootwatch.recover.kit_names import safe_name
 from bootwatch.recover.kit_program import program
@@ -62,6 +62,14 @@ def _program(given: Given) -> dict[str, bytes]:
     return {PROGRAM: program()}
 
 
+def _settings(given: Given) -> dict[str, bytes]:
+    """None where there is a mistake in them, which the sheets' making says: a kit must not fail for it."""
+    try:
+        return {SETTINGS: carried_settings(given.places.config)}
+    except UsageProblem:
+        return {}
+
+
 def _readme(given: Given) -> dict[str, bytes]:
     return {"README.txt": readme(given.about, starts=given.starts).encode()}
 
@@ -79,7 +87,7 @@ def _sheets(given: Given) -> dict[str, bytes]:
 
 # What else goes into a kit: each gives files by their path in it, with slashes. The sheets say what is in it,
 # and come last.
-MORE: tuple[More, ...] = (_program, _readme, _shell, _sheets)
+MORE: tuple[More, ...] = (_program, _settings, _readme, _shell, _sheets)
 
 
 @dataclass(frozen=True)
@@ -291,8 +299,11 @@ def _is_same(place: Path, about: dict[str, Any], kit: Contents) -> bool:
         return False
     try:
         found = Kit.open(place)
-        # The owner's sheet holds no date, and all that the settings say of the owner.
-        is_same = all(found.files.read(name) == kit.files[name] for name in (PROGRAM, "owner.txt"))
+        here = found.files.sizes()
+        is_same = all(
+            (found.files.read(one) if one in here else None) == kit.files.get(one)
+            for one in (PROGRAM, SETTINGS, "owner.txt")
+        )
         return is_same and found.about["without"] == about["without"]
     except Problem:
         return False

@@ -25,13 +25,14 @@ from bootwatch.recover.steps import SetNext, Step, WriteFile
 from bootwatch.recover.trial import trial
 from bootwatch.service.asked import Asked, Document, Kind, plan_document, require_known
 from bootwatch.service.read import load_baseline, machine_name
+from bootwatch.service.settings import settings_of
 from bootwatch.service.trusting import doubtful
 from bootwatch.service.writing import carry_out, steps_of
 
 
 def proposal_of(places: Places, snapshot: Snapshot, asked: Asked) -> Document:
     """What is asked for, worked out from a snapshot. Raises Problem."""
-    config = Config.load(places.config)
+    config = settings_of(places)
     makers: dict[Kind, Callable[[Snapshot, Config, State | None, Asked], Document]] = {
         Kind.WITHOUT_BASELINE: _entries,
         Kind.ADD_ROUTE: partial(_route, places),

@@ -35,6 +35,7 @@ from bootwatch.service.alone import alone
 from bootwatch.service.confirming import confirm, with_unkept
 from bootwatch.service.in_force import in_force
 from bootwatch.service.new_history import go_on
+from bootwatch.service.settings import settings_of
 from bootwatch.service.spans import place_in_time
 from bootwatch.service.starts import keep_prediction
 from bootwatch.service.steady import is_steady
@@ -116,7 +117,7 @@ def look_with_routes(places: Places) -> Reading:
 
 def _given(places: Places) -> tuple[Config, Baseline | None]:
     if places.from_kit:
-        return Config.load(places.config), load_baseline(places)
+        return settings_of(places), load_baseline(places)
     return Config.load(places.config), baselines.load(places.baseline, places.history / _CACHE)
 
 

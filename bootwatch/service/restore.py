@@ -11,7 +11,6 @@ import os
 from collections.abc import Mapping, Sequence
 from functools import partial
 
-from bootwatch.config import Config
 from bootwatch.judge.drift import compare
 from bootwatch.judge.sides import Sides
 from bootwatch.keep.baseline import Baseline
@@ -34,6 +33,7 @@ from bootwatch.service.asked import Asked, Document, Kind, plan_document, requir
 from bootwatch.service.confirming import last_restore
 from bootwatch.service.proposals import proposal_of, write_proposal
 from bootwatch.service.read import load_baseline
+from bootwatch.service.settings import settings_of
 from bootwatch.service.trusting import doubtful
 from bootwatch.service.writing import carry_out, plan_in, steps_of
 from bootwatch.tell.plain import plain
@@ -71,7 +71,7 @@ def plan_of_recorded(places: Places, number: int, asked: Asked) -> Document:
 def plan_of(places: Places, snapshot: Snapshot, drift: Drift, asked: Asked) -> Document:
     """The same for any snapshot and how it differs from the baseline."""
     baseline = _baseline(places)
-    config = Config.load(places.config)
+    config = settings_of(places)
     placed = relocated(baseline.state, snapshot.state.disks, asked.mapped)
     if placed.moves:
         weights, names = config.weights, config.system_names

@@ -20,7 +20,7 @@ from bootwatch.recover.shell_stick import Listed, at_top, beside, is_ours
 from bootwatch.service.stick import shell_for
 from bootwatch.service.stick_start import answer
 from tests.cli.commands import Commands
-from tests.recover.test_kit_whole import bare, kit, made, stick
+from tests.recover.kits import bare, kit, made, stick
 from tests.recover.test_restore import good, machine
 from tests.roots import program
 
