@@ -224,7 +224,7 @@ def test_systemd_hears_of_the_watch() -> None:
     # Settings with a mistake in them end the reload before anything hears of them.
     assert watch["ExecReload"] == [
         *("/usr/local/bin/bootwatch", "watch", "--check-settings"),
-        *("/bin/kill", "-HUP", "$MAINPID"),
+        *("/bin/sh", "-c", '"kill', "-HUP", '$MAINPID"'),
     ]
     # Behind the target that wants it: so the start of the machine doesn't wait for it.
     assert watch["After"] == watch["WantedBy"] == ["multi-user.target"]
