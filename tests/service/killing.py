@@ -73,7 +73,10 @@ class Machine:
     def put_back(self, copy: Path) -> None:
         """Make it again what it was when it was copied."""
         for number, folder in enumerate(self._own):
-            shutil.rmtree(folder, ignore_errors=True)
+            if folder.is_dir():
+                shutil.rmtree(folder)
+            else:
+                folder.unlink(missing_ok=True)
             if (copy / str(number)).exists():
                 shutil.copytree(copy / str(number), folder)
 
