@@ -13,8 +13,8 @@ must be the same:
   have to hear of;
 * the day (UTC), which stands in the code for the phone, and by which signs of life are due.
 
-So everything is read and hashed anew at least once a day and at each start. Where the clock stands still or
-goes back, the time that the machine has run says so.
+So everything is read and hashed anew at each start, at least once a day, and at every eighth reading. Where
+the clock stands still or goes back, the time that the machine has run says so.
 """
 
 from __future__ import annotations
@@ -44,6 +44,8 @@ from bootwatch.service.alone import alone
 FORMAT = "bootwatch/again/1"
 _ANSWERS, _LAST = "answers.json", "answers-last.json"
 _DAY = 86400  # seconds
+# A full reading drops up to eight of the oldest snapshots (keep/prune.py): itself and these.
+_MOST_IN_A_ROW = 7
 _MODE = 0o644
 # Where SQLite counts the changes of a database (its file format, §1.3.7).
 _CHANGES = slice(24, 28)
@@ -111,6 +113,7 @@ def remember(places: Places, before: str, entries: list[Entry], number: int, sai
         "given": before,
         "entries": entries,
         "said": said,
+        "number": number,
         "day": _today(),
         "wall": time.time(),
         "run": time.clock_gettime(time.CLOCK_BOOTTIME),
@@ -133,11 +136,13 @@ def _may_ask(kept: Document, places: Places) -> bool:
 
 
 def _last_number(kept: Document, places: Places) -> int | None:
-    """The newest snapshot's number; None where anything was recorded or published besides."""
+    """The newest snapshot's number; None where anything was recorded or published besides, or a full reading
+    is due."""
     last = _read(places.history / _LAST) or {}
-    with contextlib.suppress(KeyError, OSError):
-        if last["answers"] == kept["own"] and last["is"] == _standing(places):
-            return int(last["number"])
+    with contextlib.suppress(KeyError, TypeError, ValueError, OSError):
+        number, first = int(last["number"]), int(kept["number"])
+        is_ours = last["answers"] == kept["own"] and last["is"] == _standing(places)
+        return number if is_ours and 0 <= number - first < _MOST_IN_A_ROW else None
     return None
 
 

@@ -10,7 +10,7 @@ import pytest
 from bootwatch.observe.hashing import hash_rest
 
 
-@pytest.mark.parametrize("size", [0, 1, 512 << 10, (512 << 10) + 1, 3_000_000])
+@pytest.mark.parametrize("size", [0, 1, 512 << 10, (512 << 10) + 1, 1_300_000])
 def test_the_same_digest(size: int) -> None:
     data = hashlib.shake_128(b"initrd").digest(size)
     digest = hashlib.sha256(b"begun")

@@ -255,6 +255,13 @@ def test_everything_is_hashed_once_a_day_by_either_clock(
     assert not machine.is_again()
 
 
+def test_every_eighth_reading_is_a_full_one(machine: Machine) -> None:
+    """As many as a full reading drops of the oldest: else the history would grow without end."""
+    assert [machine.is_again() for _ in range(8)] == [True] * 7 + [False]
+    machine.snapshot()
+    assert machine.is_again()
+
+
 def test_it_ends_with_the_day_that_the_code_for_the_phone_holds(
     machine: Machine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
