@@ -28,8 +28,8 @@ def test_killed_at_a_few_calls(tmp_path: Path) -> None:
 def test_killed_at_every_call(story: Story, tmp_path: Path) -> None:
     tally = at_every_call(Scene(story, tmp_path), tmp_path)
     assert tally.failures == []
-    assert tally.kills > 100
-    assert tally.finished < 5
+    assert tally.kills > 60
+    assert tally.finished < tally.kills / 10
     assert {"write", "fsync", "rename", "make"} <= tally.sorts.keys()
     assert {one.recorded for one in tally.outcomes} == {False, True}
     assert {one.spooled for one in tally.outcomes} == ({False, True} if story.news else {False})
@@ -47,7 +47,7 @@ def test_killed_at_random_moments(story: Story, tmp_path: Path) -> None:
     shares = [chance.random() for _ in range(-(-RANDOM // len(STORIES)))]
     tally = at_random(Scene(story, tmp_path), shares)
     assert tally.failures == []
-    assert tally.finished < tally.kills / 2
+    assert tally.kills == len(shares)
 
 
 @pytest.mark.long
