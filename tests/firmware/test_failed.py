@@ -80,6 +80,7 @@ def test_whatever_is_missing(guest: Guest) -> None:
     guest.check("systemctl stop 'bootwatch-*.timer' 'bootwatch-*.path' bootwatch-watch.service")
     guest.check("echo 'addresses: []' >/etc/bootwatch/addresses.yaml; rm -f /run/bootwatch/send/state.json")
 
+    works(guest, READER)  # after whichever was under way
     guest.check("mv /usr/bin/python3 /usr/bin/python3.away")
     for unit in (READER, SENDER):
         assert "Python or the program" in fails(guest, unit)
