@@ -207,6 +207,8 @@ class _Script:
             deeds = [
                 line for folder in _folders(file.path) for line in _made_folder(f"%bwv{number}%{folder}")
             ]
+            # One that is marked read-only would be refused.
+            deeds += when(f'exist "{target}"', [f'attrib -r -s -h "{target}" >v bwnothing'])
             deeds += [f'cp -q "%0\\..\\{inside}" "{target}" >v bwnothing', *_look_at_size(target)]
             good = [f'echo "{target}: put back"']
             bad = [f'echo "{target}: COULD NOT BE WRITTEN (is the volume full, or write-protected?)"']
