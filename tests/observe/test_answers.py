@@ -2,6 +2,7 @@
 
 import datetime
 import os
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -109,3 +110,19 @@ def test_a_time_on_a_mounted_volume(root: Path, monkeypatch: pytest.MonkeyPatch)
     assert not _asked(root).is_whole
     monkeypatch.setattr(answers, "_TICK", -60)  # as if a minute had gone by
     assert _asked(root).is_whole
+
+
+def test_nothing_reads_the_machine_past_its_door() -> None:
+    """Else what is asked in that way would not be asked again."""
+    past = re.compile(
+        r"\bos\.(l?stat|scandir|listdir|statvfs|open|readlink|walk)\b|(?<![.\w])open\(|\bPath\("
+    )
+    doors = {"machine.py", "answers.py"}
+    found = [
+        f"{file.name}: {line.strip()}"
+        for file in sorted(Path(answers.__file__).parent.glob("*.py"))
+        if file.name not in doors
+        for line in file.read_text().splitlines()
+        if past.search(line)
+    ]
+    assert found == []
