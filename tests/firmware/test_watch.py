@@ -34,7 +34,7 @@ What={QUARRYS_DEVICE}
 Where=/efi
 Options=umask=0077
 EOF
-printf '[Automount]\\nWhere=/efi\\nTimeoutIdleSec=3\\n' >/run/systemd/system/efi.automount
+printf '[Automount]\\nWhere=/efi\\nTimeoutIdleSec=10\\n' >/run/systemd/system/efi.automount
 systemctl daemon-reload && systemctl start efi.automount
 """
 # Counted for each thread, by the kernel.
@@ -106,40 +106,40 @@ def test_each_thing_that_changes_leads_to_one_reading(guest: Guest, tmp_path: Pa
 
 
 @pytest.mark.whole
-def test_an_automount_is_neither_set_off_nor_kept(guest: Guest) -> None:
+def test_left_alone_told_stopped_and_beside_an_automount(guest: Guest, tmp_path: Path) -> None:
     watched(guest)
-    guest.check(AUTOMOUNT)
-    guest.check(f"touch {OWN_LOADER}")
-    readings(guest, 1)
-    assert guest.run("findmnt -t vfat /efi").status == 1
-    guest.check("ls /efi")
-    readings(guest, 2)
-    assert "the boot volume at /efi," in shown(guest, "StatusText")
-    wait_for_record(guest, "_PID=1", "UNIT=efi.mount", "JOB_TYPE=stop", "JOB_RESULT=done")
-    readings(guest, 3)
-    assert guest.run("findmnt -t vfat /efi").status == 1
-    assert "/efi," not in shown(guest, "StatusText").replace("/boot/efi,", "")
+    nothing_wakes_it(guest)
+    settings_are_loaded_again(guest)
+    guest.check("systemctl start bootwatch-read@resume.service")
+    assert circumstances(guest, tmp_path)[-1].moment.value == "resume"
+    assert "bootwatch-read@resume.service" in guest.check("systemctl show -P Wants hibernate.target")
+    one_that_hangs_is_started_again(guest)
+    an_automount_is_neither_set_off_nor_kept(guest)
 
 
-@pytest.mark.whole
-def test_reload_restart_and_resume(guest: Guest, tmp_path: Path) -> None:
-    watched(guest)
+def nothing_wakes_it(guest: Guest) -> None:
+    count = WAKE_UPS.format(shown(guest, "MainPID"))
+    before, after = guest.check(f"{count}; sleep 60; {count}", silence=180).split()
+    assert before == after
+
+
+def settings_are_loaded_again(guest: Guest) -> None:
+    """Only when there is no mistake in them."""
     settings = "/etc/bootwatch/bootwatch.yaml"
     kept = guest.get(settings)
     guest.put(settings, kept + b"\nmachne: pantry\n")
     assert guest.run(f"systemctl reload {WATCH}").status != 0
     wait_for_word(guest, "machne")
-    assert "The settings from before hold." in shown(guest, "StatusText")
-    assert "machne" in shown(guest, "StatusText") and shown(guest, "ActiveState") == "active"
+    said = shown(guest, "StatusText")
+    assert said.startswith("The settings from before hold.") and "machne" in said
+    assert shown(guest, "ActiveState") == "active"
     guest.put(settings, b"machine: pantry\n")
     guest.check(f"systemctl reload {WATCH}")
     readings(guest, 1)
     assert json.loads(guest.get("/run/bootwatch/drift.json"))["machine"] == "pantry"
 
-    assert "bootwatch-read@resume.service" in guest.check("systemctl show -P Wants hibernate.target")
-    guest.check("systemctl start bootwatch-read@resume.service")
-    assert circumstances(guest, tmp_path)[-1].moment.value == "resume"
 
+def one_that_hangs_is_started_again(guest: Guest) -> None:
     guest.check(f"mkdir -p /run/systemd/system/{WATCH}.d")
     guest.put(f"/run/systemd/system/{WATCH}.d/hasty.conf", b"[Service]\nWatchdogSec=10\nRestartSec=0\n")
     guest.check(f"systemctl daemon-reload && systemctl restart {WATCH}")
@@ -151,12 +151,15 @@ def test_reload_restart_and_resume(guest: Guest, tmp_path: Path) -> None:
     assert int(shown(guest, "NRestarts")) >= 1 and shown(guest, "MainPID") != stopped
 
 
-@pytest.mark.whole
-def test_nothing_wakes_it_while_nothing_happens(guest: Guest) -> None:
-    watched(guest)
-
-    process = shown(guest, "MainPID")
-    before, after = guest.check(
-        f"{WAKE_UPS.format(process)}; sleep 60; {WAKE_UPS.format(process)}", silence=120
-    ).split()
-    assert before == after
+def an_automount_is_neither_set_off_nor_kept(guest: Guest) -> None:
+    guest.check(AUTOMOUNT)
+    guest.check(f"touch {OWN_LOADER}")
+    readings(guest, 4)
+    assert guest.run("findmnt -t vfat /efi").status == 1
+    guest.check("ls /efi")
+    readings(guest, 5)
+    assert "the boot volume at /efi," in shown(guest, "StatusText")
+    wait_for_record(guest, "_PID=1", "UNIT=efi.mount", "JOB_TYPE=stop", "JOB_RESULT=done")
+    readings(guest, 6)
+    assert guest.run("findmnt -t vfat /efi").status == 1
+    assert "the boot volume at /efi," not in shown(guest, "StatusText")
