@@ -15,6 +15,7 @@ from bootwatch.keep.baseline import load_header
 from bootwatch.model.change import Change, Drift
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem, UsageProblem
+from bootwatch.service.save import Saved
 from bootwatch.tell.open_report import listed, open_report, taking_report
 from bootwatch.tell.overview_report import doubts
 from bootwatch.tell.phrases import counted
@@ -88,15 +89,16 @@ def _adopt(places: Places, arguments: argparse.Namespace, reason: str) -> int:
         print(taking_report(changes, doubts(made["overview"])))
     if not is_agreed(arguments, "Take this over into the baseline?"):
         return 0
-    path, lacking = write_adopted(places, made, number=number, changes=changes, reason=reason, by=who())
+    saved = write_adopted(places, made, number=number, changes=changes, reason=reason, by=who())
     compare_again(places)
     renew_own(places, by=who())
     left = [change.id for change in result.drift.changes if change not in changes]
     if arguments.json:
-        print(json.dumps(_document(path, number, changes, left, lacking), indent=1))
+        print(json.dumps(_document(saved, number, changes, left), indent=1))
         return 0
     stay = f"{counted(len(left), 'difference')} stay{'s' if len(left) == 1 else ''} open: bootwatch drift"
-    print(f"The baseline holds it now:\n  {path}\n{without_spare(lacking)}{stay if left else ''}".rstrip())
+    said = f"{without_spare(saved)}{stay if left else ''}"
+    print(f"The baseline holds it now:\n  {saved.place}\n{said}".rstrip())
     return 0
 
 
@@ -108,16 +110,13 @@ def _nothing(as_json: bool) -> int:
     return 0
 
 
-def _document(
-    path: Any, number: int, changes: list[Change], left: list[str], lacking: list[str]
-) -> dict[str, Any]:
+def _document(saved: Saved, number: int, changes: list[Change], left: list[str]) -> dict[str, Any]:
     return {
         "format": "bootwatch/adopted/1",
-        "file": str(path),
         "snapshot": number,
         "adopted": [change.id for change in changes],
         "open": left,
-        "without": lacking,
+        **saved.to_json(),
     }
 
 

@@ -59,19 +59,14 @@ def run_save(arguments: argparse.Namespace) -> int:
         )
     if not is_agreed(arguments, _QUESTION):
         return 0
-    path, lacking = save_baseline(places, row.number, reason, who())
+    saved = save_baseline(places, row.number, reason, who())
     compare_again(places)
     renew_own(places, by=who())
     if arguments.json:
-        document = {
-            "format": "bootwatch/saved/1",
-            "file": str(path),
-            "snapshot": row.number,
-            "without": lacking,
-        }
+        document = {"format": "bootwatch/saved/1", "snapshot": row.number, **saved.to_json()}
         print(json.dumps(document, indent=1))
         return 0
-    say(f"Snapshot {row.number} is the baseline now:\n  {path}\n{without_spare(lacking)}".rstrip())
+    say(f"Snapshot {row.number} is the baseline now:\n  {saved.place}\n{without_spare(saved)}".rstrip())
     return 0
 
 

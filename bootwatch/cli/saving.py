@@ -13,6 +13,8 @@ from bootwatch.keep.history import Row
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem, Problem, UsageProblem
 from bootwatch.service.ask import ask_for_reading, must_ask
+from bootwatch.service.save import Saved
+from bootwatch.tell.made_anew import made_anew_lines
 from bootwatch.tell.plain import plain
 
 
@@ -74,6 +76,9 @@ def who() -> str:
         return str(os.getuid())
 
 
-def without_spare(paths: list[str]) -> str:
-    """What to say of programs that no spare could be kept of; "" where there are none."""
-    return f"No spare could be kept of: {', '.join(map(plain, paths))}\n" if paths else ""
+def without_spare(saved: Saved, width: int = 80) -> str:
+    """What to say of files that could not be brought back; "" where there are none."""
+    lines = made_anew_lines(saved.without_files, "Not among the spares", width)
+    if saved.without:
+        lines += [f"No spare could be kept of: {', '.join(map(plain, saved.without))}"]
+    return "".join(f"{line}\n" for line in lines)

@@ -11,6 +11,7 @@ from bootwatch.judge import altered
 from bootwatch.judge.architecture import architecture_of
 from bootwatch.judge.entries import Entry, entries_by_name, read_order
 from bootwatch.judge.ground import Place
+from bootwatch.judge.needed import needed_places, working_routes
 from bootwatch.judge.nouns import Nouns
 from bootwatch.judge.outlook import Outlook, SystemOutlook
 from bootwatch.judge.stage import Owners
@@ -93,17 +94,11 @@ class _Finder:
 
     @cached_property
     def _working(self) -> tuple[Route, ...]:
-        """Every route that starts something on a volume, those through start menus too."""
-        of_systems = (route for one in self.now.systems for route in one.routes)
-        routes = (*self.now.startup.routes, *of_systems)
-        return tuple(dict.fromkeys(route for route in routes if route.starts and route.volume and route.file))
+        return working_routes(self.now)
 
     @cached_property
     def _places(self) -> tuple[Place, ...]:
-        """Every file that a working route needs, the loaders first."""
-        loaders = (route.place for route in self._working)
-        needed = (place for route in self._working for place in route.uses)
-        return tuple(dict.fromkeys(place for place in (*loaders, *needed) if place))
+        return needed_places(self._working)
 
     @cached_property
     def _read(self) -> dict[str, Entry]:

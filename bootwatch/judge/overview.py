@@ -6,6 +6,7 @@ from typing import Any
 
 from bootwatch.judge.entries import Entry, entry_name, read_entries, read_next, read_order
 from bootwatch.judge.glance import is_default_file
+from bootwatch.judge.needed import needed
 from bootwatch.judge.pairs import plain
 from bootwatch.judge.scene import Scene
 from bootwatch.judge.systems import Systems
@@ -16,7 +17,8 @@ from bootwatch.model.volume import Volume
 
 
 def overview(scene: Scene, findings: tuple[Finding, ...]) -> dict[str, Any]:
-    """Entries (those of the boot order first), volumes with their loaders, findings; plain JSON values."""
+    """Entries (those of the boot order first), volumes with their loaders, what starts need, findings; plain
+    JSON values."""
     state, systems, entries = scene.state, scene.systems, read_entries(scene.state)
     order = [number for number in dict.fromkeys(read_order(state)) if number in entries]
     rest = [number for number in entries if number not in order]
@@ -27,6 +29,7 @@ def overview(scene: Scene, findings: tuple[Finding, ...]) -> dict[str, Any]:
         "without_variable": [entry_name(number) for number in read_order(state) if number not in entries],
         "next": entry_name(following) if following is not None else None,
         "volumes": [_volume(volume, scene, reached) for volume in state.volumes.values()],
+        "needed": needed(state, scene.outlook),
         "findings": [finding.to_json() for finding in findings],
         "gaps": [gap.to_json() for gap in scene.gaps],
     }

@@ -41,6 +41,10 @@ _FIELDS: dict[str, Any] = {
 }
 
 
+# What kits hold since, and former ones don't; see `judge.needed`.
+_FILE = {"path": str, "where": str, "size": int, "systems": list[str]}
+
+
 class NewerKit(Problem):
     """It has a format from the future."""
 
@@ -119,7 +123,10 @@ def read_about(files: Files) -> dict[str, Any]:
             require(document["dmi"][name], str, f"dmi, {name}")
         for name in ("digest", "saved", "reason", "by"):
             require(document["baseline"][name], str, f"baseline, {name}")
-    except (KeyError, ValueError) as error:
+        for one in document.setdefault("without_files", []):
+            for name, wanted in _FILE.items():
+                require(one[name], wanted, f"without_files, {name}")
+    except (KeyError, TypeError, ValueError) as error:
         raise _damaged(files, f"{ABOUT}: {error}") from error
     return document
 

@@ -16,6 +16,7 @@ from bootwatch.model.snapshot import State
 from bootwatch.model.volume import File, Volume
 from bootwatch.problem import Problem
 from bootwatch.recover.kit_names import folded, is_safe_path, safe_name
+from bootwatch.recover.made_anew import is_kept, made_anew
 from bootwatch.recover.paths import parts_of
 from bootwatch.recover.table_text import table_text
 
@@ -33,8 +34,8 @@ Copy = Callable[[str], bytes | None]
 
 @dataclass
 class Contents:
-    """``files`` by their path in the kit; ``about`` is what about.json says; ``without`` are files of boot
-    volumes that no copy was kept of."""
+    """``files`` by their path in the kit; ``about`` is what about.json says: in it ``without`` are
+    programs whose copy is lacking, ``without_files`` what a start needs and no kit ever holds."""
 
     about: dict[str, Any]
     files: dict[str, bytes] = field(default_factory=dict)
@@ -95,6 +96,7 @@ def _about(baseline: Baseline, *, made: str, by: str, serial: int) -> dict[str, 
         "partitions": sorted({part.identifier for disk in state.disks.values() for part in disk.partitions}),
         "volumes": {},
         "without": [],
+        "without_files": made_anew(state, baseline.overview),
     }
 
 
@@ -118,7 +120,7 @@ def _add_volume(kit: Contents, state: State, volume: Volume, copy: Copy) -> None
         if data is None:
             data = copy(file.sha256)
         is_in = data is not None and kit.add(place_of(folder, file), data)
-        if not is_in and file.program:
+        if not is_in and file.program and is_kept(file, state.texts):
             kit.about["without"].append({"volume": volume.identity, "path": file.path})
 
 

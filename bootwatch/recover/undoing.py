@@ -16,6 +16,7 @@ from bootwatch.model.path import folder_of
 from bootwatch.model.snapshot import State
 from bootwatch.model.volume import Volume
 from bootwatch.recover.former_order import former_order
+from bootwatch.recover.made_anew import is_kept
 from bootwatch.recover.numbers import as_before, free_number, with_number
 from bootwatch.recover.steps import ClearNext, SetType, Step, WriteEntry, WriteFile, WriteOrder, is_type
 
@@ -182,7 +183,8 @@ class Undoing:
         if volume is None:
             return "its boot volume isn't there, or can't be told from another one"
         if not self.has_copy(before.sha256):
-            return "no copy of it was kept"
+            kept = is_kept(before, self.sides.before.texts)
+            return "no copy of it was kept" if kept else _anew(change)
         there = volume.file(path)
         if there and there.is_folder:
             return "a folder of that name lies there"
@@ -212,6 +214,11 @@ class Undoing:
                 yield Left(change, _formatting(self.sides.before, identity))
             elif any(one.change.scope.get("volume") == identity for one in left):
                 yield Left(change, "not all that lay on it comes back")
+
+
+def _anew(change: Change) -> str:
+    whose = change.system or "its system"
+    return f"no copy of such a file is kept; it is made anew by {whose}'s own tools, or from its packages"
 
 
 def _retyping(change: Change) -> str:

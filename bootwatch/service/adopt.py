@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import os
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 from bootwatch.config import Config
@@ -25,7 +24,7 @@ from bootwatch.problem import BaselineProblem, MachineProblem, Problem, UsagePro
 from bootwatch.service.ahead import judged
 from bootwatch.service.ask import as_reader, must_ask
 from bootwatch.service.read import load_baseline, past_of
-from bootwatch.service.save import replaced, write_baseline
+from bootwatch.service.save import Saved, replaced, write_baseline
 from bootwatch.tell.open_report import listed
 from bootwatch.tell.phrases import counted
 
@@ -113,7 +112,7 @@ def _hang_together(ids: list[str], also: list[Change]) -> Problem:
 
 def write_adopted(
     places: Places, made: Plan, *, number: int, changes: list[Change], reason: str, by: str
-) -> tuple[Path, list[str]]:
+) -> Saved:
     """Put the planned baseline in place, as `save_baseline` does, and return the same."""
     former = baselines.load_header(places.baseline)
     if former is None or former.digest != made["baseline"]:

@@ -80,8 +80,8 @@ def _shell(given: Given) -> dict[str, bytes]:
 
 
 def _sheets(given: Given) -> dict[str, bytes]:
-    made = given.about["made"]
-    held = Held(_name(given.about["machine"], made), made, given.files, given.starts)
+    made, lacks = given.about["made"], given.about["without_files"]
+    held = Held(_name(given.about["machine"], made), made, given.files, given.starts, lacks)
     return sheets_for(given.places, given.baseline, held)
 
 

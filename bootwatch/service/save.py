@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -10,20 +11,34 @@ from bootwatch.keep import baseline as baselines
 from bootwatch.keep import spares
 from bootwatch.keep.files import alone_in
 from bootwatch.keep.history import History
+from bootwatch.model.snapshot import State
 from bootwatch.observe.snapshot import utc_now
 from bootwatch.places import Places
 from bootwatch.problem import Problem
+from bootwatch.recover.made_anew import made_anew
 from bootwatch.service.read import PROGRAMS
 from bootwatch.tell.plain import plain
 
 _LOG_LINE = 4000
 
 
-def save_baseline(places: Places, number: int, reason: str, by: str) -> tuple[Path, list[str]]:
+@dataclass(frozen=True)
+class Saved:
+    """Where the baseline lies. ``without`` are the paths of programs that no spare could be kept of,
+    ``without_files`` what a start needs and no spare is ever kept of (`recover.made_anew`)."""
+
+    place: Path
+    without: list[str]
+    without_files: list[dict[str, Any]]
+
+    def to_json(self) -> dict[str, Any]:
+        return {"file": str(self.place), "without": self.without, "without_files": self.without_files}
+
+
+def save_baseline(places: Places, number: int, reason: str, by: str) -> Saved:
     """Make snapshot ``number`` the baseline: spares, then the file, then a line in the log.
 
-    Returns where it lies and the paths of programs that no spare could be kept of. Raises Problem when it
-    can't be written. Nothing in the snapshot is parsed here but its JSON.
+    Raises Problem when it can't be written. Nothing in the snapshot is parsed here but its JSON.
     """
     with History.look(places.history) as history:
         if history is None:
@@ -48,7 +63,7 @@ def save_baseline(places: Places, number: int, reason: str, by: str) -> tuple[Pa
 
 def write_baseline(
     places: Places, document: dict[str, Any], said: str, *, meant_for: str | None = None
-) -> tuple[Path, list[str]]:
+) -> Saved:
     """Put a baseline in the place of the current one; ``said`` is what the log says of it. See above.
 
     ``meant_for`` is the digest of the one that it is to replace, None where any will do.
@@ -65,7 +80,7 @@ def write_baseline(
         raise Problem(
             f"The baseline can't be written to {places.baseline}: {error.strerror}.", _hint(error)
         ) from error
-    return path, lacking
+    return Saved(path, lacking, made_anew(State.from_parts(document["state"]), document["overview"]))
 
 
 def _digest(places: Places) -> str | None:

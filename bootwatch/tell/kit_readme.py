@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from bootwatch.tell.layout import wrapped
+from bootwatch.tell.made_anew import made_anew_lines
 from bootwatch.tell.phrases import moment
 from bootwatch.tell.plain import plain
 from bootwatch.tell.restore_report import CARE
@@ -41,6 +42,8 @@ def readme(about: dict[str, Any], *, starts: bool) -> str:
         "of its own that still starts), open this folder in a terminal, and run"
     )
     lines = [line for one in paragraphs for line in (*wrapped(one, _WIDTH), "")]
+    lacking = made_anew_lines(about["without_files"], "Not in it either", _WIDTH)
+    lines += [*lacking, ""] if lacking else []
     lines += [*wrapped(first, _WIDTH), "", "    sudo python3 bootwatch.pyz restore --kit .", ""]
     lines += wrapped(
         "It says what it would do, and changes nothing. With --write behind it, it asks and does it; what "

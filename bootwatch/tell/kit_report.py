@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from bootwatch.tell.layout import wrapped
+from bootwatch.tell.made_anew import made_anew_lines
 from bootwatch.tell.phrases import counted, moment, reading
 from bootwatch.tell.plain import plain
 from bootwatch.tell.routes_words import joined
@@ -66,7 +67,8 @@ def checked_report(document: Document, width: int = 80) -> str:
     )
     if not document["is_current"]:
         lines += wrapped(
-            "The baseline was saved anew since. Make a new kit: sudo bootwatch baseline export", width
+            "The baseline was saved anew since. Make a new kit: sudo bootwatch baseline export --to FOLDER",
+            width,
         )
     lines += lacking(about, width)
     tried = f"{reading(document['snapshot'])}, {moment(str(document['time']))}"
@@ -99,16 +101,21 @@ def _verdict(document: Document, width: int) -> list[str]:
 
 
 def lacking(about: Document, width: int) -> list[str]:
-    """What of the boot volumes' programs it has no copy."""
+    """What can't be brought back with it: files that are in no kit, and programs whose copy is lacking."""
     missing = about["without"]
+    lines = made_anew_lines(about["without_files"], "Not in it", width)
+    lines = ["", *lines] if lines else []
     if not missing:
-        return []
-    lines = ["", f"No copy was kept of {counted(len(missing), 'program')}:"]
+        return lines
+    lines += ["", f"No copy was kept of {counted(len(missing), 'program')}:"]
     for one in missing[:20]:
         lines += wrapped(f"{plain(one['path'])} on {plain(one['volume'])}", width, "  - ")
     if len(missing) > 20:
         lines.append(f"  and {len(missing) - 20} more")
-    return [*lines, *wrapped("The next baseline keeps one: sudo bootwatch baseline save", width)]
+    return [
+        *lines,
+        *wrapped("The next baseline keeps one: sudo bootwatch baseline save --reason TEXT", width),
+    ]
 
 
 def _size(size: int) -> str:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from typing import Any
 
 from bootwatch.keep.baseline import Baseline
 from bootwatch.model.care import Care
+from bootwatch.tell.made_anew import made_anew_phrases
 from bootwatch.tell.phrases import moment
 from bootwatch.tell.plain import plain
 from bootwatch.tell.restore_report import CARE
@@ -25,17 +26,19 @@ _NAME = 60
 # What the shell takes for what it is: a file without quotation marks, a label between them.
 _TYPED_FILE, _TYPED_LABEL = re.compile(r"[\\\w.+~-]+"), re.compile(r"[\w.+() -]+")
 _MOST_FILES = 4
+_MOST_LACKING = 2  # the page is full
 
 
 @dataclass(frozen=True)
 class Held:
-    """The kit that a sheet lies in: its folder's name, when it was made, its files, and whether it lies on a
-    stick that starts a shell; nothing for a sheet without one."""
+    """The kit that a sheet lies in: its folder's name, when it was made, its files, whether it lies on a
+    stick that starts a shell, and what a start needs and no kit holds; nothing for a sheet without one."""
 
     name: str = ""
     made: str = ""
     files: Collection[str] = ()
     starts: bool = False
+    lacks: Sequence[Document] = ()
 
 
 def ways(baseline: Baseline, care: Care, key_at: str, held: Held) -> Text:
@@ -49,11 +52,14 @@ def ways(baseline: Baseline, care: Care, key_at: str, held: Held) -> Text:
         ("By hand, in a live system started by UEFI", _by_hand(baseline.overview)),
     )
     items = tuple(Item(number, said, tuple(rows)) for number, (said, rows) in enumerate(found, 1))
-    sections = (
+    sections: tuple[Section, ...] = (
         Section("", (Paragraph(_about(baseline, held)),)),
         Section("before anything is written", (Bullets(CARE), Table(_key(key_at))), Weight.TODO),
         Section("ways back, the easiest first", items),
     )
+    if held.lacks:
+        lacking = Bullets(tuple(made_anew_phrases(held.lacks, _MOST_LACKING)))
+        sections = (*sections, Section("not in the kit: what no way back brings", (lacking,)))
     return Text(None, "", f'How to start "{name_of(baseline)}" again', sections)
 
 

@@ -179,7 +179,7 @@ def test_what_lay_beside_a_loader_comes_back_with_it(lose: Damage, back: list[st
     assert sorted(step.file.path for step in found.steps if isinstance(step, WriteFile)) == sorted(back)
     without = planned(lose(before), before, without={digest("settings")})
     told = {one.change.scope["path"]: one.why for one in without.left}
-    assert told.get(BESIDE) == ("no copy of it was kept" if back else None)
+    assert told.get(BESIDE, "").startswith("no copy of such a file is kept") == bool(back)
 
 
 @pytest.mark.parametrize("place", ["gpt:" + NEW_PART, ON_FERNWICK])
