@@ -7,6 +7,7 @@ import json
 import pytest
 
 from tests.firmware.guest import Guest
+from tests.firmware.programs import program
 from tests.firmware.test_one_life import fetch
 
 pytestmark = [pytest.mark.firmware, pytest.mark.whole]
@@ -43,7 +44,22 @@ def test_kept_up_to_date_and_run_from(guest: Guest) -> None:
     assert back["all entries and their order, as by a firmware reset"] is True
     # It is no program, so no copy was kept.
     assert back['the file \\fernwick\\initrd on the boot volume "FERNWICK"'] is False
+    starting(guest)
     live(guest)
+
+
+def starting(guest: Guest) -> None:
+    """A shell on the stick, tried by the reader's user; never on what is no stick's top."""
+    guest.put("/shell.efi", program("witness"))
+    command = "bootwatch baseline export --with-shell /shell.efi --yes --json --to"
+    for folder in ("/root", "/mnt/stick/EFI", "/boot/efi"):
+        guest.check(f"mkdir -p {folder}")
+        assert guest.run(f"{command} {folder}").status == 2, folder
+    said = json.loads(guest.check(f"{command} /mnt/stick"))["stick"]
+    assert (said["chosen"]["starts"], said["by_itself"]["starts"]) == (True, False)
+    guest.check("cmp /shell.efi /mnt/stick/EFI/BOOT/BOOTX64.EFI")
+    assert b"s\0t\0a\0r\0t\0u\0p" in guest.get("/mnt/stick/startup.nsh")
+    assert guest.run(f"{command.replace('/shell.efi', '/bin/true')} /mnt/stick").status == 2
 
 
 def live(guest: Guest) -> None:
