@@ -15,7 +15,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from bootwatch.keep.canonical import canonical
+from bootwatch.keep.circumstances import text_of
 
+_CIRCUMSTANCE = 4
 FIRST = b""
 """What stands for the record before the first one."""
 _RECORDS = """
@@ -48,6 +50,7 @@ def records(database: sqlite3.Connection, which: str = "", *values: int) -> Iter
     for row in database.execute(f"{_RECORDS} {which} ORDER BY number", values):
         *columns, link = row
         number, has_start = columns[0], columns[11] is not None
+        columns[_CIRCUMSTANCE] = text_of(columns[_CIRCUMSTANCE])
         yield Record(number, (*columns, _sightings(database, number) if has_start else []), link)
 
 
@@ -59,16 +62,16 @@ def _sightings(database: sqlite3.Connection, number: int) -> list[Any]:
 def close(database: sqlite3.Connection) -> None:
     """Close the records that are new or were written to: the newest ones. Call it before the transaction that
     wrote them ends."""
-    opened = database.execute("SELECT number FROM snapshot WHERE link IS NULL ORDER BY number").fetchall()
+    opened = database.execute("SELECT number FROM record WHERE link IS NULL ORDER BY number").fetchall()
     for (number,) in opened:
         link = next(records(database, "WHERE number = ?", number)).link_after(_before(database, number))
-        database.execute("UPDATE snapshot SET link = ? WHERE number = ?", (link, number))
+        database.execute("UPDATE record SET link = ? WHERE number = ?", (link, number))
 
 
 def _before(database: sqlite3.Connection, number: int) -> bytes:
     """The digest of the record before one, kept or not."""
     found: list[tuple[int, bytes]] = []
-    for table in ("snapshot", "anchor"):
+    for table in ("record", "anchor"):
         query = f"SELECT number, link FROM {table} WHERE number < ? ORDER BY number DESC LIMIT 1"
         found += database.execute(query, (number,)).fetchall()
     return max(found)[1] or FIRST if found else FIRST

@@ -6,9 +6,9 @@ each volume that was there in one snapshot and not in the next. Starts are count
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Iterator
 
+from bootwatch.keep.circumstances import unpacked
 from bootwatch.keep.history import History
 from bootwatch.keep.predictions import starts
 from bootwatch.model.gap import Gap
@@ -106,10 +106,10 @@ def _edges(history: History, now: Circumstance) -> tuple[Circumstance | None, Ci
     first = history.database.execute(
         "SELECT number, circumstance FROM snapshot WHERE boot_id = ? ORDER BY number LIMIT 1", (now.boot_id,)
     ).fetchone()
-    begin = Circumstance.from_json(json.loads(first[1])) if first else now
+    begin = Circumstance.from_json(unpacked(first[1])) if first else now
     before = history.database.execute(
         "SELECT circumstance FROM snapshot WHERE number < ? ORDER BY number DESC LIMIT 1",
         (first[0] if first else 1 << 62,),
     ).fetchone()
-    stop = Circumstance.from_json(json.loads(before[0])) if before else None
+    stop = Circumstance.from_json(unpacked(before[0])) if before else None
     return (stop if stop and now.boot_id and stop.boot_id else None), begin

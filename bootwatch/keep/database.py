@@ -6,16 +6,15 @@ journal_mode=DELETE, so that other users can open it read-only. Reads in no more
 
 from __future__ import annotations
 
+import contextlib
 import errno
-import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import Self
 
-from bootwatch.keep import chain, schema, seals
-from bootwatch.keep.canonical import canonical
+from bootwatch.keep import chain, compact, schema, seals
 from bootwatch.keep.damage import DamagedHistory, is_no_database, primary_code, put_aside, require_sound
 from bootwatch.keep.files import may_write
 from bootwatch.keep.foreign import guard, is_of_another, nonsense_is_a_problem
@@ -25,7 +24,6 @@ FILE_NAME = "history.db"
 # What comes of values that can't have been recorded.
 _ODD = (LookupError, ValueError, TypeError, AttributeError)
 _FULL = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR})
-_SAME = "boot_id, state, gaps, overview, baseline, result"
 _PATIENCE = 30  # seconds that one waits for another who writes
 
 
@@ -34,6 +32,9 @@ class Database:
 
     def __init__(self, database: sqlite3.Connection) -> None:
         self.database = database
+        with contextlib.suppress(sqlite3.DatabaseError):  # which the first question says, too
+            if schema.version_of(database) >= schema.COMPACT:
+                compact.make_views(database)
         self._written = seals.Written(database)
 
     @classmethod
@@ -70,8 +71,10 @@ class Database:
             raise _cannot(path, error) from error
         with nonsense_is_a_problem(path) if foreign else nullcontext(), _closing(database, path):
             guard(database)
-            is_made = database.execute("SELECT 1 FROM sqlite_master WHERE name = 'snapshot'").fetchone()
-            yield cls(database) if is_made else None
+            made = "SELECT 1 FROM sqlite_master WHERE name IN ('record', 'snapshot')"
+            found = cls(database) if database.execute(made).fetchone() else None
+            database.execute("PRAGMA query_only=ON")
+            yield found
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -95,22 +98,7 @@ class Database:
     def repeat(self, number: int, moment: str, time: str) -> int:
         """Record that all was found again as in the newest snapshot, ``number``, in the same start. Returns
         the new one's number. Call it inside a transaction."""
-        (text,) = self.database.execute(
-            "SELECT circumstance FROM snapshot WHERE number = ?", (number,)
-        ).fetchone()
-        circumstance = json.loads(text) | {"moment": moment, "time": time}
-        cursor = self.database.execute(
-            f"INSERT INTO snapshot (moment, time, circumstance, {_SAME})"
-            f" SELECT ?, ?, ?, {_SAME} FROM snapshot WHERE number = ?",
-            (moment, time, canonical(circumstance), number),
-        )
-        new = cursor.lastrowid
-        if new is None:
-            raise sqlite3.DatabaseError("the snapshot got no number")
-        self.database.execute(
-            "INSERT INTO prediction SELECT ?, content FROM prediction WHERE snapshot = ?", (new, number)
-        )
-        return new
+        return compact.repeat(self.database, number, moment, time)
 
 
 def _connect_for_writing(path: Path) -> sqlite3.Connection:

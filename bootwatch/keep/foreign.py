@@ -15,7 +15,7 @@ from pathlib import Path
 
 from bootwatch.problem import Problem
 
-_SETTINGS = ("trusted_schema=OFF", "cell_size_check=ON", "query_only=ON", "mmap_size=0")
+_SETTINGS = ("trusted_schema=OFF", "cell_size_check=ON", "mmap_size=0")
 _LONGEST = 256 << 20  # bytes of one value
 _ODD = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError, OverflowError)
 

@@ -7,13 +7,13 @@ states, gaps and results are documents that are stored once for each distinct co
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from bootwatch.keep import chain, parts, schema
+from bootwatch.keep import chain, compact, parts, schema
 from bootwatch.keep.canonical import canonical, digest
+from bootwatch.keep.circumstances import unpacked
 from bootwatch.keep.database import FILE_NAME as FILE_NAME
 from bootwatch.keep.database import Database
 from bootwatch.model.change import Drift
@@ -54,37 +54,30 @@ class History(Database):
             name: parts.store(self.database, part, before.get(name))
             for name, part in snapshot.state.parts().items()
         }
-        circumstance = snapshot.circumstance
-        cursor = self.database.execute(
-            "INSERT INTO snapshot (boot_id, moment, time, circumstance, state, gaps, overview)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (
-                circumstance.boot_id,
-                circumstance.moment.value,
-                circumstance.time,
-                canonical(circumstance.to_json()),
-                self.store(own),
-                self.store([gap.to_json() for gap in snapshot.gaps]),
-                self.store(overview),
-            ),
-        )
-        if cursor.lastrowid is None:
-            raise sqlite3.DatabaseError("the snapshot got no number")
-        return cursor.lastrowid
+        documents = {
+            "state": self.store(own),
+            "gaps": self.store([gap.to_json() for gap in snapshot.gaps]),
+            "overview": self.store(overview),
+            "baseline": None,
+            "result": None,
+        }
+        return compact.add(self.database, snapshot.circumstance.to_json(), documents)
 
     def set_result(self, number: int, baseline: str, result: Drift) -> None:
         """Say how the newest snapshot differs from the baseline whose file has the SHA-256 ``baseline``. Call
         it inside a transaction."""
+        document = compact.document(self.database, self.store(result.to_json()))
         self.database.execute(
-            "UPDATE snapshot SET baseline = ?, result = ?, link = NULL WHERE number = ?",
-            (baseline, self.store(result.to_json()), number),
+            "UPDATE record SET baseline = ?, result = ?, link = NULL WHERE number = ?",
+            (compact.word(self.database, baseline), document, number),
         )
 
     def set_overview(self, number: int, overview: dict[str, Any]) -> None:
         """Say anew what the machine started from in the newest snapshot, where more is known of its systems
         by now. Call it inside a transaction."""
         self.database.execute(
-            "UPDATE snapshot SET overview = ?, link = NULL WHERE number = ?", (self.store(overview), number)
+            "UPDATE record SET overview = ?, link = NULL WHERE number = ?",
+            (compact.document(self.database, self.store(overview)), number),
         )
 
     def snapshot(self, number: int) -> Snapshot:
@@ -96,7 +89,7 @@ class History(Database):
             raise KeyError(number)
         circumstance, gaps = row
         return Snapshot(
-            Circumstance.from_json(json.loads(circumstance)),
+            Circumstance.from_json(unpacked(circumstance)),
             State.from_parts(self.parts(number)),
             tuple(Gap.from_json(item) for item in self._load(gaps)),
             number,
@@ -128,7 +121,7 @@ class History(Database):
             " ORDER BY number DESC LIMIT ?3)) ORDER BY number",
             (first, _ENDLESS if last is None else last, most),
         )
-        return ((number, Circumstance.from_json(json.loads(text))) for number, text in rows.fetchall())
+        return ((number, Circumstance.from_json(unpacked(text))) for number, text in rows.fetchall())
 
     def overview(self, number: int) -> dict[str, Any]:
         """What the machine started from in a snapshot; empty for a number that the history doesn't hold."""
@@ -143,14 +136,16 @@ class History(Database):
     @property
     def is_new(self) -> bool:
         """Whether no snapshot was ever recorded."""
-        row = self.database.execute("SELECT max(seq) FROM sqlite_sequence WHERE name = 'snapshot'").fetchone()
+        row = self.database.execute(
+            "SELECT max(seq) FROM sqlite_sequence WHERE name IN ('record', 'snapshot')"
+        ).fetchone()
         return not row[0]
 
     def number_on(self, last: int) -> None:
         """Number the first snapshot of a new history after ``last``, and begin its chain there. Call it
         inside a transaction."""
-        self.database.execute("DELETE FROM sqlite_sequence WHERE name = 'snapshot'")
-        self.database.execute("INSERT INTO sqlite_sequence VALUES ('snapshot', ?)", (last,))
+        self.database.execute("DELETE FROM sqlite_sequence WHERE name = 'record'")
+        self.database.execute("INSERT INTO sqlite_sequence VALUES ('record', ?)", (last,))
         self.database.execute("INSERT INTO anchor VALUES (?, ?)", (last, chain.FIRST))
 
     def last_circumstance(self) -> Circumstance | None:
@@ -159,7 +154,7 @@ class History(Database):
 
     def _circumstance(self, which: str, value: int) -> Circumstance | None:
         row = self.database.execute(f"SELECT circumstance FROM snapshot {which}", (value,)).fetchone()
-        return Circumstance.from_json(json.loads(row[0])) if row else None
+        return Circumstance.from_json(unpacked(row[0])) if row else None
 
     def rows(self, most: int | None = None) -> list[Row]:
         """The newest snapshots, newest first."""
@@ -216,6 +211,11 @@ class History(Database):
         return schema.version_of(self.database) >= schema.CHURN
 
     @property
+    def is_compact(self) -> bool:
+        """Whether its records lie in few bytes (keep/compact.py)."""
+        return schema.version_of(self.database) >= schema.COMPACT
+
+    @property
     def has_former(self) -> bool:
         """Whether it may have dropped its oldest snapshots (keep/prune.py)."""
         return schema.version_of(self.database) >= schema.CHAIN
@@ -263,7 +263,9 @@ class History(Database):
     def store(self, value: Any) -> str:
         """Store a document, unless it is there. Returns its digest."""
         own = digest(value)
-        self.database.execute("INSERT OR IGNORE INTO document VALUES (?, ?)", (own, canonical(value)))
+        self.database.execute(
+            "INSERT OR IGNORE INTO document (digest, text) VALUES (?, ?)", (own, canonical(value))
+        )
         return own
 
     def _load(self, own: str) -> Any:

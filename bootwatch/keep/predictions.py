@@ -10,6 +10,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
+from bootwatch.keep import compact
 from bootwatch.keep.history import History
 from bootwatch.model.change import Custody
 from bootwatch.model.habit import Habit, SeenHabit, Sighting
@@ -47,7 +48,8 @@ class Record:
 def keep(history: History, number: int, prediction: Prediction) -> None:
     """Keep what is predicted from a snapshot. Call it inside the transaction that records the snapshot."""
     own = history.store(prediction.to_json())
-    history.database.execute("INSERT INTO prediction VALUES (?, ?)", (number, own))
+    content = compact.document(history.database, own)
+    history.database.execute("INSERT INTO forecast VALUES (?, ?)", (number, content))
 
 
 def prediction_of(history: History, number: int) -> Prediction | None:
@@ -61,18 +63,17 @@ def prediction_of(history: History, number: int) -> Prediction | None:
 def add_start(history: History, start: Start, seen: list[Sighting]) -> None:
     """Record one start and the habits seen on the way to it. Call it inside the same transaction."""
     target, verdict = start.target or Target(), start.verdict
+    words = (
+        verdict.outcome.value if verdict else None,
+        verdict.why if verdict else "",
+        target.entry,
+        target.volume,
+        target.file,
+        json.dumps(target.identity),
+    )
     history.database.execute(
-        "INSERT INTO start VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            start.snapshot,
-            start.predicted,
-            verdict.outcome.value if verdict else None,
-            verdict.why if verdict else "",
-            target.entry,
-            target.volume,
-            target.file,
-            json.dumps(target.identity),
-        ),
+        "INSERT INTO begun VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        (start.snapshot, start.predicted, *(compact.word(history.database, text) for text in words)),
     )
     history.database.executemany(
         "INSERT INTO sighting VALUES (?, ?, ?, ?)",
@@ -103,7 +104,7 @@ def used(history: History) -> dict[Target, int]:
     former = f" UNION ALL SELECT {columns} FROM former_target" if history.has_former else ""
     rows = history.database.execute(
         "SELECT entry, volume, file, identity, max(snapshot)"
-        f" FROM (SELECT {columns} FROM start{former})"
+        f" FROM (SELECT {columns} FROM {'used' if history.is_compact else 'start'}{former})"
         " WHERE volume IS NOT NULL GROUP BY volume, file, identity"
     )
     return {
@@ -128,10 +129,10 @@ def first_start_after(history: History, number: int) -> tuple[int, Target] | Non
 def record(history: History) -> Record:
     """How often predictions came true; those misses are named whose snapshots are kept."""
     former = " UNION ALL SELECT outcome, starts FROM former_outcome" if history.has_former else ""
+    own = "outcomes" if history.is_compact else "(SELECT outcome, 1 AS starts FROM start)"
     counts = dict(
         history.database.execute(
-            f"SELECT outcome, sum(starts) FROM (SELECT outcome, 1 AS starts FROM start{former})"
-            " GROUP BY outcome"
+            f"SELECT outcome, sum(starts) FROM (SELECT outcome, starts FROM {own}{former}) GROUP BY outcome"
         ).fetchall()
     )
     right, wrong = counts.get(Outcome.RIGHT.value, 0), counts.get(Outcome.WRONG.value, 0)

@@ -69,22 +69,22 @@ def _wanted(history: History, last: int) -> set[int]:
     return wanted
 
 
-def _drop(history: History, number: int) -> tuple[str, list[str]]:
-    """Drop one snapshot; the digests of its state and of its other documents."""
+def _drop(history: History, number: int) -> tuple[int, list[int]]:
+    """Drop one snapshot; the numbers of its state and of its other documents."""
     database = history.database
     predictions.retire(history, number)
     link, state, *others = database.execute(
-        "SELECT link, state, gaps, overview, result, content FROM snapshot"
-        " LEFT JOIN prediction ON snapshot = number WHERE number = ?",
+        "SELECT link, state, gaps, overview, result, alike, content FROM record"
+        " LEFT JOIN forecast ON snapshot = number WHERE number = ?",
         (number,),
     ).fetchone()
-    for table in ("sighting", "start", "prediction"):
+    for table in ("sighting", "begun", "forecast"):
         database.execute(f"DELETE FROM {table} WHERE snapshot = ?", (number,))
-    database.execute("DELETE FROM snapshot WHERE number = ?", (number,))
+    database.execute("DELETE FROM record WHERE number = ?", (number,))
     # What the next one that is kept hangs on; the one before hangs on nothing that is kept.
     database.execute("DELETE FROM anchor WHERE number = ?", (number - 1,))
     database.execute(
-        "INSERT INTO anchor SELECT ?, ? WHERE EXISTS (SELECT 1 FROM snapshot WHERE number = ?)",
+        "INSERT INTO anchor SELECT ?, ? WHERE EXISTS (SELECT 1 FROM record WHERE number = ?)",
         (number, link, number + 1),
     )
     return state, [own for own in others if own is not None]
@@ -92,27 +92,27 @@ def _drop(history: History, number: int) -> tuple[str, list[str]]:
 
 # Each finds at once what one of the newest names, and else reads its table to the end.
 _NAMES_A_DOCUMENT = (
-    "SELECT 1 FROM snapshot WHERE ?1 IN (state, gaps, overview, result) ORDER BY number DESC LIMIT 1",
-    "SELECT 1 FROM prediction WHERE content = ?1 ORDER BY snapshot DESC LIMIT 1",
-    "SELECT 1 FROM stage WHERE drift = ?1",
+    "SELECT 1 FROM record WHERE ?1 IN (state, gaps, overview, result, alike) ORDER BY number DESC LIMIT 1",
+    "SELECT 1 FROM forecast WHERE content = ?1 ORDER BY snapshot DESC LIMIT 1",
+    "SELECT 1 FROM stage WHERE drift = (SELECT digest FROM document WHERE id = ?1)",
 )
 _NAMES_A_PART = (
-    "SELECT 1 FROM document WHERE digest IN (SELECT state FROM snapshot) AND instr(text, ?1) LIMIT 1",
+    "SELECT 1 FROM document WHERE id IN (SELECT state FROM record) AND instr(text, ?1) LIMIT 1",
     "SELECT 1 FROM imported WHERE instr(parts, ?1) LIMIT 1",
     "SELECT 1 FROM part WHERE base = ?1 LIMIT 1",
 )
 
 
-def _is_named(database: sqlite3.Connection, own: str, queries: Iterable[str]) -> bool:
+def _is_named(database: sqlite3.Connection, own: str | int, queries: Iterable[str]) -> bool:
     return any(database.execute(query, (own,)).fetchone() for query in queries)
 
 
-def _drop_document(database: sqlite3.Connection, own: str, *, is_state: bool) -> None:
+def _drop_document(database: sqlite3.Connection, own: int, *, is_state: bool) -> None:
     """Drop one that nothing names any more; with a state the parts that it alone was made of."""
     if _is_named(database, own, _NAMES_A_DOCUMENT):
         return
-    row = database.execute("SELECT text FROM document WHERE digest = ?", (own,)).fetchone()
-    database.execute("DELETE FROM document WHERE digest = ?", (own,))
+    row = database.execute("SELECT text FROM document WHERE id = ?", (own,)).fetchone()
+    database.execute("DELETE FROM document WHERE id = ?", (own,))
     for part in _parts_in(row[0]) if is_state and row else ():
         _drop_part(database, part)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-from bootwatch.keep import chain, parts, seals
+from bootwatch.keep import chain, compact, parts, seals
 from bootwatch.problem import Problem
 
 _FIRST = (
@@ -191,7 +191,8 @@ CREATE TABLE former_habit (
 """
 # What each version added to the one before it, from version 1 on.
 _STEPS = (_FIRST, _PREDICTIONS, _CHURN + _IMPORTED, _ALERTS, _CHAIN)
-VERSION = len(_STEPS)
+COMPACT = len(_STEPS) + 1  # records in few bytes (keep/compact.py)
+VERSION = COMPACT
 PREDICTIONS = 2  # the version that began to keep them
 CHURN = 3
 IMPORTED = 3
@@ -216,10 +217,14 @@ def _bring_up(database: sqlite3.Connection) -> None:
     replaced, so references don't count meanwhile."""
     database.execute("BEGIN IMMEDIATE")
     try:
-        for step in _STEPS[version_of(database) :]:
+        version = version_of(database)
+        for step in _STEPS[version:]:
             for statement in step.split(";"):
                 database.execute(statement)
-        chain.close_all(database)
+        if version < CHAIN:
+            chain.close_all(database)
+        if version < COMPACT:
+            compact.bring_up(database)
         seals.renew_all(database)
         database.execute(f"PRAGMA user_version = {VERSION}")
     except BaseException:

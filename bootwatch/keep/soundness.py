@@ -79,7 +79,7 @@ def _records(database: sqlite3.Connection, sound: set[str]) -> Iterator[str]:
         elif not sound.issuperset(record.documents):
             yield f"Snapshot {record.number} is no longer whole."
         last, link = record.number, record.link or chain.FIRST
-    newest = database.execute("SELECT seq FROM sqlite_sequence WHERE name = 'snapshot'").fetchone()
+    newest = database.execute("SELECT seq FROM sqlite_sequence WHERE name = 'record'").fetchone()
     yield from _missing_numbers(max(last, *anchors, 0), newest[0] if newest else 0)
     yield from _said(_loose_rows(database), "Predictions, starts and habits without their snapshot")
 

@@ -8,7 +8,7 @@ import sqlite3
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from bootwatch.keep import alerts, open_changes, schema
+from bootwatch.keep import alerts, compact, open_changes, schema
 from bootwatch.keep.alerts import Due
 from bootwatch.keep.history import History
 from bootwatch.keep.open_changes import Item
@@ -130,12 +130,9 @@ class Life:
 
     def _recorded(self) -> int:
         empty = self.history.store({})
-        cursor = self.history.database.execute(
-            "INSERT INTO snapshot (moment, time, circumstance, state, gaps, overview)"
-            " VALUES ('boot', ?, '{}', ?, ?, ?)",
-            (self.time, empty, empty, empty),
-        )
-        return int(cursor.lastrowid or 0)
+        circumstance = {"boot_id": None, "moment": "boot", "time": self.time}
+        documents = dict.fromkeys(("state", "gaps", "overview"), empty) | {"baseline": None, "result": None}
+        return compact.add(self.history.database, circumstance, documents)
 
     def lose_history(self) -> None:
         self.history = memory()

@@ -34,7 +34,7 @@ def change(folder: Path, *statements: str) -> None:
 @pytest.mark.parametrize(
     "statements",
     [
-        ("ALTER TABLE snapshot RENAME TO other", f"CREATE VIEW snapshot AS {ENDLESS}"),
+        ("ALTER TABLE record RENAME TO other", f"CREATE VIEW record AS {ENDLESS}"),
         ("CREATE TRIGGER t AFTER INSERT ON log BEGIN SELECT 1; END",),
         ("CREATE VIRTUAL TABLE t USING fts5(x)",),
         ("CREATE TABLE t (a, b GENERATED ALWAYS AS (zeroblob(1000000000)))",),
@@ -64,8 +64,10 @@ def test_nonsense_of_somebody_else_is_a_problem(folder: Path, content: str) -> N
     """And not a failure that nobody expected."""
     change(
         folder,
-        "INSERT INTO snapshot (number, boot_id, moment, time, circumstance, state, gaps, overview)"
-        f" VALUES (1, 'x', 'boot', 'x', {content}, {content}, {content}, {content})",
+        f"INSERT INTO document VALUES (1, 'x', {content})",
+        "INSERT INTO word VALUES (1, 'boot')",
+        "INSERT INTO record (number, boot, moment, time, alike, state, gaps, overview)"
+        " VALUES (1, 'x', 1, 'x', 1, 1, 1, 1)",
     )
     os.chown(folder / "history.db", NOBODY, NOBODY)
     with pytest.raises(Problem, match="history"), History.look(folder) as history:

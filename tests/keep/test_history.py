@@ -254,7 +254,7 @@ def test_history_cut_off_in_a_commit_is_put_right(tmp_path: Path, hall: Root) ->
     script = (
         "import os, sqlite3, sys; d = sqlite3.connect(sys.argv[1], isolation_level=None);"
         "d.execute('PRAGMA cache_spill=1'); d.execute('PRAGMA cache_size=1'); d.execute('BEGIN IMMEDIATE');"
-        "d.execute('DELETE FROM snapshot');"
+        "d.execute('DELETE FROM record');"
         "d.executemany('INSERT INTO log VALUES (?)', [(str(n) * 999,) for n in range(999)]); os._exit(9)"
     )
     done = subprocess.run([sys.executable, "-c", script, str(tmp_path / FILE_NAME)], check=False)

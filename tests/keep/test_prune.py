@@ -88,7 +88,7 @@ def test_what_is_not_needed_is_gone(history: History) -> None:
 
     prune_all(history, 1)
     newest = history.part_digests(30)
-    assert count("document") == 5  # its state, gaps, overview, result and prediction
+    assert count("document") == 6  # its circumstance, state, gaps, overview, result and prediction
     # Of its parts one is the last of thirty differences in a row: what they lead from stays with it.
     assert count("part") == len(newest) - 1 + 30
     for step in range(31, 75):
@@ -152,7 +152,7 @@ def test_what_is_known_of_the_time_of_an_open_change_stays(history: History) -> 
 def test_what_is_lost_beside_it_is_still_found(history: History) -> None:
     prune_all(history)
     for statement in (
-        "DELETE FROM snapshot WHERE number = 19",
+        "DELETE FROM record WHERE number = 19",
         "DELETE FROM anchor",
         "UPDATE anchor SET link = zeroblob(32)",
         "UPDATE former_outcome SET starts = starts + 1",

@@ -49,7 +49,7 @@ def test_history_of_before_the_chain_gets_one(history: History) -> None:
 def test_each_record_goes_by_the_one_before(history: History) -> None:
     """As it is written down: SHA-256 of the former record's digest and the canonical JSON of the columns."""
     (link,) = history.database.execute("SELECT link FROM snapshot WHERE number = 2").fetchone()
-    found = faults(history, "UPDATE snapshot SET link = zeroblob(32) WHERE number = 2")
+    found = faults(history, "UPDATE record SET link = zeroblob(32) WHERE number = 2")
     assert [said.split()[1] for said in found] == ["2", "3"]
     assert link != bytes(32)
 
@@ -75,17 +75,17 @@ def test_history_that_goes_on_after_a_lost_one() -> None:
         with history.transaction():
             assert history.add(kept().snapshot, {}) == number
         assert faults(history) == []
-    assert faults(history, "DELETE FROM snapshot WHERE number = 42") == ["Snapshot 42 is missing."]
+    assert faults(history, "DELETE FROM record WHERE number = 42") == ["Snapshot 42 is missing."]
 
 
 @pytest.mark.parametrize(
     ("statement", "said"),
     [
-        ("DELETE FROM snapshot WHERE number = 3", "Snapshot 3 is missing."),
-        ("DELETE FROM snapshot WHERE number < 3", "Snapshots 1 to 2 are missing."),
-        ("DELETE FROM snapshot WHERE number > 4", "Snapshots 5 to 6 are missing."),
-        ("DELETE FROM start WHERE snapshot = 4", "Snapshot 4 is not as it was recorded"),
-        ("DELETE FROM document WHERE digest IN (SELECT overview FROM snapshot)", "no longer whole"),
+        ("DELETE FROM record WHERE number = 3", "Snapshot 3 is missing."),
+        ("DELETE FROM record WHERE number < 3", "Snapshots 1 to 2 are missing."),
+        ("DELETE FROM record WHERE number > 4", "Snapshots 5 to 6 are missing."),
+        ("DELETE FROM begun WHERE snapshot = 4", "Snapshot 4 is not as it was recorded"),
+        ("DELETE FROM document WHERE id IN (SELECT overview FROM record)", "not as it was recorded"),
         ("DELETE FROM part WHERE base IS NOT NULL", "Documents and parts of snapshots that are missing"),
         ("DELETE FROM told WHERE id LIKE 'order%'", "Not as it was recorded: what is open and was told."),
         ("DELETE FROM imported", "Not as it was recorded: imported snapshots."),
@@ -97,7 +97,7 @@ def test_what_is_lost(history: History, statement: str, said: str) -> None:
 
 def test_two_records_in_each_others_place(history: History) -> None:
     found = faults(history, *(
-        f"UPDATE snapshot SET number = {new} WHERE number = {old}" for old, new in ((4, 99), (5, 4), (99, 5))
+        f"UPDATE record SET number = {new} WHERE number = {old}" for old, new in ((4, 99), (5, 4), (99, 5))
     ))  # fmt: skip
     assert [said.split()[1] for said in found] == ["4", "5", "6"]
 

@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 
 from bootwatch.cli.main import main
+from bootwatch.keep.circumstances import unpacked
 from bootwatch.keep.history import History
 from bootwatch.keep.soundness import faults
 from bootwatch.observe import answers
@@ -107,7 +108,7 @@ def _rows(machine: Machine) -> list[tuple[object, ...]]:
             "SELECT number, boot_id, moment, circumstance, state, gaps, overview, baseline, result, content"
             " FROM snapshot JOIN prediction ON snapshot = number ORDER BY number"
         ).fetchall()
-    return [(*row[:3], json.loads(row[3]) | {"time": "", "free_bytes": {}}, *row[4:]) for row in rows]
+    return [(*row[:3], unpacked(row[3]) | {"time": "", "free_bytes": {}}, *row[4:]) for row in rows]
 
 
 def test_it_leaves_what_a_full_reading_leaves(

@@ -254,7 +254,7 @@ def test_each_damage_to_what_is_kept_is_found_and_mended(
     assert wrong(hall) == []
 
     with sqlite3.connect(places.history / FILE_NAME) as database:
-        database.execute("UPDATE snapshot SET time = '2026-01-01T00:00:00Z' WHERE number = 1")
+        database.execute("UPDATE record SET time = '2026-01-01T00:00:00Z' WHERE number = 1")
     database.close()
     ((said, mend),) = wrong(hall)
     assert said.startswith("Snapshot 1 is not as it was recorded")

@@ -215,8 +215,8 @@ def test_the_oldest_snapshots_are_dropped(hall: Root, capsys: pytest.CaptureFixt
     boots(hall)
     newest = boots(hall)
     with History.open(Places.below(hall.folder).history) as history, history.transaction():
-        same = "boot_id, moment, time, circumstance, state, gaps, overview, baseline, result"
-        query = f"INSERT INTO snapshot ({same}) SELECT {same} FROM snapshot WHERE number = ?"
+        same = "boot, moment, time, alike, otherwise, state, gaps, overview, baseline, result"
+        query = f"INSERT INTO record ({same}) SELECT {same} FROM record WHERE number = ?"
         history.database.executemany(query, [(newest,)] * 500)
     settings = Places.below(hall.folder).config
     settings.parent.mkdir(parents=True, exist_ok=True)
