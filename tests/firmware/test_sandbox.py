@@ -96,8 +96,9 @@ def test_no_unit_can_do_harm(guest: Guest) -> None:
     foreign = [one for one in ALWAYS if "boot volume" not in one.what]
     hold(guest, "bootwatch-send.service", [*foreign, *UNSEEN, *READS])
     disks = [one for one in UNSEEN if one.what == "a disk"]
+    guest.check("touch /root/watched")  # else `fetch` keeps the watch from being started
     hold(guest, "bootwatch-watch.service", [*ALWAYS, *NO_NETWORK, *READS, *disks, *AFTER], mounted)
-    guest.check("umount /mnt")
+    guest.check("rm /root/watched; umount /mnt")
     # Root's own, with none of root's rights.
     own = [one for one in ALWAYS if one.kind != "become"]
     hidden = [one for one in UNSEEN if one.what not in ("the baseline", "a boot volume")]
