@@ -250,6 +250,7 @@ def one_life(guest: Guest, folder: Path, stack: ExitStack) -> None:
     wait_for_record(guest, "_PID=1", f"UNIT={SENDER}", f"MESSAGE_ID={ENDED_WELL}")
     (mail,) = mails(guest)
     check_mail(mail)
+    check_nobody_waits(guest)
     assert placed(last_drift(guest)) == QUARRYS_UPDATE
     document = routes(guest)
     assert foreseen(document) == (f"Boot{base.QUARRY_ENTRY:04X}", QUARRY_ESP, base.QUARRY_LOADER)
@@ -276,6 +277,12 @@ def one_life(guest: Guest, folder: Path, stack: ExitStack) -> None:
     assert len(mails(guest)) == 1
     assert len(alerts(guest)) == 1
     check_who_was_told(guest)
+
+
+def check_nobody_waits(guest: Guest) -> None:
+    """Nothing of ours is what the start of the system had to wait for."""
+    chain = guest.check("systemd-analyze critical-chain --no-pager")
+    assert "multi-user.target" in chain and "bootwatch" not in chain, chain
 
 
 def check_who_was_told(guest: Guest) -> None:
