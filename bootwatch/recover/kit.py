@@ -42,7 +42,7 @@ _FIELDS: dict[str, Any] = {
 
 
 # What kits hold since, and former ones don't; see `judge.needed`.
-_FILE = {"path": str, "where": str, "size": int, "systems": list[str]}
+_FILE = {"volume": str, "path": str, "where": str, "size": int, "systems": list[str]}
 
 
 class NewerKit(Problem):

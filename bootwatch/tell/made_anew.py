@@ -13,6 +13,7 @@ from bootwatch.tell.routes_words import joined
 Document = dict[str, Any]
 
 _MOST = 10
+_MOST_BRIEF = 2
 _NAME = 60
 
 
@@ -22,15 +23,18 @@ def made_anew_lines(files: Sequence[Document], head: str, width: int) -> list[st
         return []
     said = f"{head}, since copies are kept only of programs up to {LIMIT >> 20} MiB and of small texts:"
     lines = wrapped(said, width)
-    for one in made_anew_phrases(files, _MOST):
-        lines += wrapped(one, width, "  - ")
+    for one in files[:_MOST]:
+        lines += wrapped(_phrase(one), width, "  - ")
+    if len(files) > _MOST:
+        lines.append(f"  and {len(files) - _MOST} more")
     return lines
 
 
-def made_anew_phrases(files: Sequence[Document], most: int) -> list[str]:
-    """One each, at most so many and how many more there are; without a full stop."""
-    left = len(files) - most
-    return [*map(_phrase, files[:most]), *([f"and {left} more"] if left > 0 else [])]
+def made_anew_brief(files: Sequence[Document]) -> str:
+    """Those of one volume, for where there is little room."""
+    shown = [f"{plain(str(one['path']), _NAME)} ({size(int(one['size']))})" for one in files[:_MOST_BRIEF]]
+    more = [f"{len(files) - _MOST_BRIEF} more"] if len(files) > _MOST_BRIEF else []
+    return f"{', '.join([*shown, *more])}: made anew by its system's own tools, or from its packages"
 
 
 def _phrase(one: Document) -> str:

@@ -21,7 +21,7 @@ def sheets(baseline: Baseline, care: Care, key_at: str = "", held: Held | None =
 
     ``key_at`` says where the disk encryption's key is kept; ``held`` is the kit that they lie in.
     """
-    pages = (ways(baseline, care, key_at, held or Held()), facts(baseline))
+    pages = (ways(baseline, care, key_at, held or Held()), facts(baseline, (held or Held()).lacks))
     lines = owner_sheet(baseline.machine, baseline.overview.get("routes") or {}, care, key_at)
     said = {
         f"{TECHNICIAN}.html": sheet_page(pages, pages[0].lead),

@@ -6,13 +6,14 @@ What stands here was worked out by the reader when the baseline was saved; nothi
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from bootwatch.keep.baseline import Baseline
 from bootwatch.model.disk import ESP, MBR_ESP, XBOOTLDR, Disk
 from bootwatch.model.snapshot import State
 from bootwatch.model.variable import key
+from bootwatch.tell.made_anew import made_anew_brief
 from bootwatch.tell.phrases import counted
 from bootwatch.tell.plain import plain
 from bootwatch.tell.routes_words import next_phrase
@@ -26,13 +27,14 @@ _NO_DATA = hashlib.sha256(b"").hexdigest()[:16]  # as an entry in the overview h
 _TYPES = {ESP: "EFI system partition", XBOOTLDR: "extended boot loader partition", MBR_ESP: "EFI (MBR)"}
 
 
-def facts(baseline: Baseline) -> Text:
-    """The machine, its disks, boot volumes and entries, with what people have to type."""
+def facts(baseline: Baseline, lacks: Sequence[Document] = ()) -> Text:
+    """The machine, its disks, boot volumes and entries, with what people have to type. ``lacks`` are files
+    that a start needs and no kit holds."""
     state, view = baseline.state, baseline.overview
     sections = (
         Section("machine", (Table(tuple(_machine(state))),)),
         Section("disks", tuple(_disks(state))),
-        Section("boot volumes", tuple(_volumes(state, view))),
+        Section("boot volumes", tuple(_volumes(state, view, lacks))),
         Section("boot entries, in the order in which the firmware tries them", tuple(_entries(view))),
     )
     return Text(None, "", f'What "{name_of(baseline)}" starts from', sections)
@@ -90,10 +92,10 @@ def _rest(left: int) -> Iterator[Block]:
 # boot volumes
 
 
-def _volumes(state: State, view: Document) -> Iterator[Block]:
+def _volumes(state: State, view: Document, lacks: Sequence[Document]) -> Iterator[Block]:
     found = list(view.get("volumes") or ())
     for number, volume in enumerate(found[:_MOST_VOLUMES], 1):
-        yield Item(number, _volume_headline(volume), tuple(_volume_rows(state, volume)))
+        yield Item(number, _volume_headline(volume), tuple(_volume_rows(state, volume, lacks)))
     yield from _rest(len(found) - _MOST_VOLUMES)
 
 
@@ -113,7 +115,7 @@ def _volume_name(number: int, volume: Document) -> str:
     return f'"{plain(str(volume["label"]), _NAME)}"' if volume["label"] else f"boot volume {number}"
 
 
-def _volume_rows(state: State, volume: Document) -> Iterator[tuple[str, str]]:
+def _volume_rows(state: State, volume: Document, lacks: Sequence[Document]) -> Iterator[tuple[str, str]]:
     known = state.volumes.get(str(volume["volume"]))
     serial = ((known and known.serial) or "").replace("-", "")  # as mkfs.fat takes it
     yield "id", plain(str(volume["volume"])) + (f", serial {plain(serial, 20)}" if serial else "")
@@ -124,6 +126,9 @@ def _volume_rows(state: State, volume: Document) -> Iterator[tuple[str, str]]:
     hidden = [f"{len(loaders) - _MOST_LOADERS} more"] if len(loaders) > _MOST_LOADERS else []
     held = ", ".join([*loaders[:_MOST_LOADERS], *hidden])
     yield "holds", held or f"no loader; {counted(volume['files'], 'file')}"
+    own = [one for one in lacks if one["volume"] == volume["volume"]]
+    if own:
+        yield "no kit", f"holds {made_anew_brief(own)}"
 
 
 # entries

@@ -10,7 +10,6 @@ from typing import Any
 
 from bootwatch.keep.baseline import Baseline
 from bootwatch.model.care import Care
-from bootwatch.tell.made_anew import made_anew_phrases
 from bootwatch.tell.phrases import moment
 from bootwatch.tell.plain import plain
 from bootwatch.tell.restore_report import CARE
@@ -26,7 +25,6 @@ _NAME = 60
 # What the shell takes for what it is: a file without quotation marks, a label between them.
 _TYPED_FILE, _TYPED_LABEL = re.compile(r"[\\\w.+~-]+"), re.compile(r"[\w.+() -]+")
 _MOST_FILES = 4
-_MOST_LACKING = 2  # the page is full
 
 
 @dataclass(frozen=True)
@@ -52,14 +50,11 @@ def ways(baseline: Baseline, care: Care, key_at: str, held: Held) -> Text:
         ("By hand, in a live system started by UEFI", _by_hand(baseline.overview)),
     )
     items = tuple(Item(number, said, tuple(rows)) for number, (said, rows) in enumerate(found, 1))
-    sections: tuple[Section, ...] = (
+    sections = (
         Section("", (Paragraph(_about(baseline, held)),)),
         Section("before anything is written", (Bullets(CARE), Table(_key(key_at))), Weight.TODO),
         Section("ways back, the easiest first", items),
     )
-    if held.lacks:
-        lacking = Bullets(tuple(made_anew_phrases(held.lacks, _MOST_LACKING)))
-        sections = (*sections, Section("not in the kit: what no way back brings", (lacking,)))
     return Text(None, "", f'How to start "{name_of(baseline)}" again', sections)
 
 

@@ -156,7 +156,9 @@ def test_hostile_names_are_harmless(name: str) -> None:
 def test_printed_and_on_a_screen(tmp_path: Path) -> None:
     """On paper as many pages as promised; on a narrow screen nothing is cut off, in light and dark."""
     many = baseline("Quarry", "Fernwick Linux", "Tarn Rescue", "another", "one more", "the last")
-    pages = {name: said(name, GERMAN, many, held=KIT) for name in ("sheet.html", "owner.html")}
+    lacks = {"volume": OWN, "where": "Fernwick", "size": 24 << 20, "systems": ["Fernwick Linux"]}
+    held = replace(KIT, lacks=[lacks | {"path": f"\\fernwick\\6.1.0-{one}\\initrd"} for one in range(5)])
+    pages = {name: said(name, GERMAN, many, held=held) for name in ("sheet.html", "owner.html")}
     assert printed(pages["sheet.html"], tmp_path) == 2
     assert printed(pages["owner.html"], tmp_path) == 1
     pages["hostile"] = said("sheet.html", of=baseline("m" * 300, HOSTILE, machine="m" * 300))
