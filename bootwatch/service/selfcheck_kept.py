@@ -66,7 +66,9 @@ def _spares(found: Gathered) -> Iterator[Check]:
         yield Check("spares", State.WRONG, said, _SAVE)
     elif found.baseline and not found.spares_damaged and found.baseline_digest:
         yield Check(
-            "spares", State.FINE, "Each program in the baseline has one, and each is what its name says."
+            "spares",
+            State.FINE,
+            "Each program of up to 16 MiB in the baseline has one, and each is what its name says.",
         )
 
 
@@ -77,7 +79,7 @@ def _kit(found: Gathered) -> Iterator[Check]:
         yield Check(
             "kit", State.WRONG, "The recovery kit on this machine is missing, or of a former baseline.", mend
         )
-    mend = "Plug a stick in, then: sudo bootwatch baseline export FOLDER-OF-THE-STICK"
+    mend = "Plug a stick in, then: sudo bootwatch baseline export --to FOLDER-OF-THE-STICK"
     if found.kit_elsewhere == Kit.FORMER:
         said = "The recovery kit that was put elsewhere is of a former baseline."
         yield Check("kit", State.WRONG, said, mend)
