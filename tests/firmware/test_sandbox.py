@@ -9,7 +9,7 @@ import pytest
 
 from tests.firmware.guest import Guest
 from tests.firmware.sandbox import REFUSED, Try, probe, table
-from tests.firmware.test_one_life import FERNWICK_ESP, QUARRY_ESP, fetch
+from tests.firmware.test_one_life import FERNWICK_ESP, QUARRY_ESP, fetch, wait_for_reading
 from tests.firmware.test_restore_guest import OWN_LOADER
 from tests.firmware.variables import GLOBAL
 
@@ -70,6 +70,7 @@ UNSEEN = [
 def install(guest: Guest) -> None:
     fetch(guest)
     guest.check("cd bootwatch && ./packaging/install --save-baseline", silence=300)
+    wait_for_reading(guest)  # a start that is under way would be joined
     guest.put("/etc/bootwatch/addresses.yaml", b"addresses: [] # MARKER\n", 0o600)
     guest.check("mkdir -p /home/anna && echo MARKER | tee /home/anna/secret >/root/secret")
     guest.check("echo MARKER >>/etc/bootwatch/machine.key; echo 'anna:MARKER:1::::::' >>/etc/shadow")
