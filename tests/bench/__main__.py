@@ -2,8 +2,8 @@
 
     python -m tests.bench [NAME ...]
 
-NAME is one of snapshot, fat, options, growth. Ends with 1 when a ratio is above its limit. Each figure is
-held against a reference that runs in turn with it; on a busy machine both are slower. Takes some minutes.
+NAME is one of snapshot, fat, options, growth, watch. Ends with 1 when a ratio is above its limit. Each figure
+is held against a reference that runs in turn with it; on a busy machine both are slower. Takes some minutes.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterable
 
-from tests.bench import bench_fat, bench_growth, bench_load_options, bench_snapshot
+from tests.bench import bench_fat, bench_growth, bench_load_options, bench_snapshot, bench_watch
 from tests.bench.figure import Figure, table
 
 BENCHES: dict[str, Callable[[], Iterable[Figure]]] = {
@@ -19,6 +19,7 @@ BENCHES: dict[str, Callable[[], Iterable[Figure]]] = {
     "fat": bench_fat.figures,
     "options": bench_load_options.figures,
     "growth": bench_growth.figures,
+    "watch": bench_watch.figures,
 }
 
 
