@@ -96,10 +96,11 @@ class SystemNames:
         return [*labels, *said, *sticks, *default_labels, *folders]
 
     def _release(self, group: list[Home], last: int) -> list[str]:
+        """The name without its release first: an upgrade makes no other system of it."""
         if group is not self._running:
             return []
         release = self._glances[last].os_release
-        return [release.get("pretty_name", ""), release.get("name", "")]
+        return [release.get("name", ""), release.get("pretty_name", "")]
 
     def _listed(self, home: Home, last: int) -> Iterator[str]:
         """The labels in the list beside its loaders."""

@@ -129,7 +129,7 @@ def test_names_in_order_of_trust() -> None:
     )
     assert names(blank) == ["Fernwick start"]
     plain = two_systems({0: entry("", FERNWICK_PART, FERNWICK)}, attic={}, system=RELEASE)
-    assert names(plain) == ["Fernwick Linux 7 (Heron)"]
+    assert names(plain) == ["Fernwick Linux"]
     assert names(two_systems({0: entry("", FERNWICK_PART, FERNWICK)}, attic={})) == ["fernwick"]
 
 
