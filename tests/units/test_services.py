@@ -106,7 +106,9 @@ def test_the_reader_writes_its_own_folders_only() -> None:
 def test_kits_are_written_where_they_belong_and_nowhere_else() -> None:
     kit, elsewhere = settings(KIT), settings("bootwatch-kit-to@.service")
     assert kit["ReadWritePaths"] == ["/var/lib/bootwatch/kit"]
-    assert elsewhere["ReadWritePaths"] == ["%f", "/var/lib/bootwatch/kit"]
+    assert elsewhere["ReadWritePaths"] == ["/var/lib/bootwatch/kit"]
+    # What is bound is writable; without it a folder in somebody's home would not be there at all.
+    assert (elsewhere["ProtectHome"], elsewhere["BindPaths"]) == (["tmpfs"], ["%f"])
     assert (kit["CapabilityBoundingSet"], elsewhere["CapabilityBoundingSet"]) == ([], ["CAP_DAC_OVERRIDE"])
     for unit in (kit, elsewhere):
         assert unit["ProtectSystem"] == ["strict"]
