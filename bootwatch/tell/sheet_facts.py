@@ -118,10 +118,11 @@ def _volume_name(number: int, volume: Document) -> str:
 def _volume_rows(state: State, volume: Document, lacks: Sequence[Document]) -> Iterator[tuple[str, str]]:
     known = state.volumes.get(str(volume["volume"]))
     serial = ((known and known.serial) or "").replace("-", "")  # as mkfs.fat takes it
-    yield "id", plain(str(volume["volume"])) + (f", serial {plain(serial, 20)}" if serial else "")
+    kind = f", FAT{known.fat_type}" if known and known.fat_type else ""
+    yield "id", plain(str(volume["volume"])) + kind + (f", serial {plain(serial, 20)}" if serial else "")
     if volume["type"]:
-        kind = plain(str(volume["type"]))
-        yield "type", f"{kind} ({_TYPES[kind]})" if kind in _TYPES else kind
+        use = plain(str(volume["type"]))
+        yield "type", f"{use} ({_TYPES[use]})" if use in _TYPES else use
     loaders = [plain(str(path)) for path in volume["loaders"]]
     hidden = [f"{len(loaders) - _MOST_LOADERS} more"] if len(loaders) > _MOST_LOADERS else []
     held = ", ".join([*loaders[:_MOST_LOADERS], *hidden])

@@ -47,7 +47,7 @@ def ways(baseline: Baseline, care: Care, key_at: str, held: Held) -> Text:
         ("Any live system with Python 3.11 or newer, started by UEFI", _live(held)),
         ("No live system: the UEFI shell (Secure Boot mostly has to be off for it)", _shell(held, files)),
         ("The firmware's own menu", _menu(care, files)),
-        ("By hand, in a live system started by UEFI", _by_hand(baseline.overview)),
+        ("By hand, in a live system started by UEFI", _by_hand(baseline)),
     )
     items = tuple(Item(number, said, tuple(rows)) for number, (said, rows) in enumerate(found, 1))
     sections = (
@@ -140,15 +140,16 @@ def _menu(care: Care, files: list[_Named]) -> Rows:
         yield "note", f"{len(files) - _MOST_FILES} more are on the second page"
 
 
-def _by_hand(view: Document) -> Rows:
-    first = next((plain(str(one["entry"]), 20) for one in view.get("entries") or ()), "BootNNNN")
+def _by_hand(baseline: Baseline) -> Rows:
+    entries = baseline.overview.get("entries") or ()
+    first = next((plain(str(one["entry"]), 20) for one in entries), "BootNNNN")
     yield (
         "do",
         "a file: copy it out of the kit's folder volumes/ onto the volume with that id, mounted by",
     )
     yield "run", "sudo mount /dev/disk/by-partuuid/PARTUUID /mnt"
     yield "do", "where it can't be mounted, as what lay on it is lost: format it first, and only that one:"
-    yield "run", "sudo mkfs.fat -F 32 -i SERIAL /dev/disk/by-partuuid/PARTUUID"
+    yield "run", f"sudo mkfs.fat -F {_fat_kind(baseline)} -i SERIAL /dev/disk/by-partuuid/PARTUUID"
     yield "do", "an entry by its number, with all its bytes, and then the order (in the kit's folder):"
     yield "run", f"sudo cp variables/{first}-* /sys/firmware/efi/efivars/"
     yield "run", "sudo cp variables/BootOrder-* /sys/firmware/efi/efivars/"
@@ -157,6 +158,12 @@ def _by_hand(view: Document) -> Rows:
     yield "run", "sudo sfdisk --part-type /dev/DISK NUMBER TYPE"
     yield "do", "a whole partition table, only where it is gone, and only on that disk:"
     yield "run", "sudo sfdisk /dev/DISK < tables/gpt-GUID.sfdisk"
+
+
+def _fat_kind(baseline: Baseline) -> str:
+    """What all volumes are; where they differ, a word in which the person finds that of each."""
+    kinds = {volume.fat_type for volume in baseline.state.volumes.values() if volume.fat_type}
+    return "-OR-".join(map(str, sorted(kinds or {12, 16, 32})))
 
 
 def _key(key_at: str) -> tuple[tuple[str, str]]:

@@ -13,8 +13,10 @@ import pytest
 from bootwatch.keep.baseline import Baseline
 from bootwatch.model.care import UNKNOWN, Care
 from bootwatch.model.disk import ESP
+from bootwatch.model.snapshot import State
 from bootwatch.tell.sheet import sheets
 from bootwatch.tell.sheet_ways import Held
+from tests.judge import states
 from tests.tell.browser import contrast, printed, shown
 from tests.tell.samples import HOSTILE, harmful
 from tests.tell.test_owner import FORBIDDEN, IDENTIFIER
@@ -22,6 +24,7 @@ from tests.tell.test_owner import FORBIDDEN, IDENTIFIER
 ANNA = Care("Anna Berg", "0123 456 789", "F12", "the red one", called={"Quarry": "the office system"})
 GERMAN = replace(ANNA, language="de", stick="der rote", called={"Quarry": "das Bürosystem"})
 FILE = "\\EFI\\fernwick\\loaderx64.efi"
+PARTS = "1f3b7c58-2f0e-4a51-9a55-0f6a7d1c2e01", "6d0a41be-8c93-4d2f-b1c7-3e5f90a8d402"
 OWN = "gpt:1f3b7c58-2f0e-4a51-9a55-0f6a7d1c2e01"
 PATH = "HD(1,GPT,1F3B7C58-2F0E-4A51-9A55-0F6A7D1C2E01,0x800,0x2000)/" + FILE
 NO_DATA = "e3b0c44298fc1c14"  # the beginning of SHA-256 of nothing
@@ -131,6 +134,18 @@ def test_technician() -> None:
     assert PATH in re.sub(r"\n +", "", text)
     without = said("sheet.txt")
     assert "startup.nsh" not in without and "dmpstore" not in without and "Recovery kit:" not in without
+
+
+@pytest.mark.parametrize(
+    ("kinds", "command"), [((16, 16), "-F 16 -i"), ((32, 16), "-F 16-OR-32 -i"), ((), "-F 12-OR-16-OR-32 -i")]
+)
+def test_a_volume_is_made_anew_as_it_was(kinds: tuple[int, ...], command: str) -> None:
+    on = states.disk("hall", *PARTS)
+    held = [replace(states.volume(on, number, {}), fat_type=kind) for number, kind in enumerate(kinds, 1)]
+    of = Baseline(
+        {**USUAL.document, "state": State(volumes={one.identity: one for one in held}).parts()}, "0"
+    )
+    assert f"mkfs.fat {command}" in said("sheet.txt", of=of)
 
 
 def test_what_a_shell_takes_otherwise_is_not_to_be_typed() -> None:
