@@ -29,6 +29,10 @@ class NewerBaseline(Problem):
     """The file has a format from the future: it is neither read nor replaced."""
 
 
+class UnreadBaseline(Problem):
+    """The file's content didn't come: nothing is known of it, so it isn't replaced."""
+
+
 @dataclass(frozen=True)
 class Baseline:
     """What a person called good. ``digest`` is the SHA-256 of the file it was read from."""
@@ -165,9 +169,13 @@ def _read_file(path: Path) -> bytes | None:
     except FileNotFoundError:
         return None
     except PermissionError as error:
-        raise Problem(f"The baseline {path} may not be read by you.", "Run the command with sudo.") from error
+        raise UnreadBaseline(
+            f"The baseline {path} may not be read by you.", "Run the command with sudo."
+        ) from error
     except OSError as error:
-        raise Problem(f"The baseline {path} can't be read: {error.strerror}.", _AGAIN) from error
+        raise UnreadBaseline(
+            f"The baseline {path} can't be read: {error.strerror}. It was left as it is.", _DISK
+        ) from error
 
 
 def _cached(cache: Path | None, own: str) -> dict[str, Any] | None:
@@ -211,6 +219,10 @@ def parse(raw: bytes, path: Path) -> dict[str, Any]:
 _AGAIN = (
     "Look at it, or at a former baseline beside it. If the machine is known to be good,"
     " save it again: sudo bootwatch baseline save --reason TEXT"
+)
+_DISK = (
+    "Its disk may be failing, for a moment or for good: look at journalctl -k, and try again. If it stays so,"
+    " move that file away by hand before a baseline is saved anew."
 )
 
 
@@ -264,7 +276,7 @@ def save(folder: Path, document: dict[str, Any]) -> Path:
     """Put a new baseline in place; the former one stays beside it. Unknown keys of the former one are kept.
 
     Raises Problem when what was written doesn't read back the same, NewerBaseline when the former one has a
-    format from the future, OSError when it can't be written.
+    format from the future, UnreadBaseline when it can't be read, OSError when the new one can't be written.
     """
     folder.mkdir(mode=0o750, parents=True, exist_ok=True)
     path = folder / FILE_NAME
@@ -283,10 +295,11 @@ def save(folder: Path, document: dict[str, Any]) -> Path:
 
 
 def _former(path: Path) -> Baseline | None:
-    """The baseline that is to be replaced; a damaged one is put aside first, one from the future refused."""
+    """The baseline that is to be replaced; a damaged one is put aside first. One from the future is not, nor
+    one that a failing disk keeps back."""
     try:
         return load(path.parent)
-    except NewerBaseline:
+    except (NewerBaseline, UnreadBaseline):
         raise
     except Problem:
         path.replace(_free_name(path.parent, "damaged"))
@@ -302,6 +315,25 @@ def _free_name(folder: Path, saved: str) -> Path:
         count += 1
         path = folder / f"{stamp}-{count}.yaml"
     return path
+
+
+def is_logged(folder: Path, saved: str) -> bool:
+    """Whether the log has the line on the baseline of that time: the last that is written of one. Raises
+    OSError."""
+    return any(line.startswith(f"{saved} baseline ".encode()) for line in _logged(folder))
+
+
+def serial(folder: Path, saved: str) -> int:
+    """A number that grows with each baseline, for the current one, saved at that time; no clock is asked. It
+    counts the log's lines, and one that was cut off as if it were there: `save` adds it. Raises OSError."""
+    return len(_logged(folder)) + (not is_logged(folder, saved))
+
+
+def _logged(folder: Path) -> list[bytes]:
+    try:
+        return (folder / "log").read_bytes().splitlines()
+    except FileNotFoundError:
+        return []
 
 
 def append_log(folder: Path, line: str) -> None:

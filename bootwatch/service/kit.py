@@ -208,7 +208,7 @@ def _made(places: Places, by: str, *, starts: bool) -> Contents:
         lambda own: spares.read(places.spares, own),
         made=utc_now(),
         by=by,
-        serial=_serial(places),
+        serial=_serial(places, baseline),
     )
     for more in MORE:
         for path, data in more(Given(places, baseline, made.about, tuple(made.files), starts)).items():
@@ -231,12 +231,14 @@ def _baseline(places: Places) -> tuple[Baseline, bytes]:
     return found, yaml
 
 
-def _serial(places: Places) -> int:
-    """Grows with each baseline that was saved; no clock is asked."""
+def _serial(places: Places, baseline: Baseline) -> int:
     try:
-        return len((places.baseline / "log").read_bytes().splitlines())
-    except OSError:
-        return 0
+        return baselines.serial(places.baseline, baseline.saved)
+    except OSError as error:
+        raise Problem(
+            f"Root's log {places.baseline}/log can't be read: {error.strerror}. Nothing was written.",
+            "See whether its disk is failing; which of two kits is the newer one is told by it.",
+        ) from error
 
 
 def _put(kit: Contents, to: Path, *, replace: bool) -> Exported:

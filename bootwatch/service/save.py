@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 from dataclasses import dataclass
 from pathlib import Path
@@ -73,6 +74,7 @@ def write_baseline(
             if meant_for is not None and meant_for != _digest(places):
                 raise replaced()
             wanted = spares.wanted(document["state"])
+            _complete_log(places)
             lacking = spares.take_over(places.history / PROGRAMS, places.spares, wanted)
             path = baselines.save(places.baseline, document)
             _log(places, plain(f"{document['saved']} baseline {said}", _LOG_LINE))
@@ -86,6 +88,15 @@ def write_baseline(
 def _digest(places: Places) -> str | None:
     former = baselines.load_header(places.baseline)
     return former.digest if former else None
+
+
+def _complete_log(places: Places) -> None:
+    """Add the line on the current baseline where whoever saved it was cut off before that. Raises OSError."""
+    with contextlib.suppress(Problem):  # of one that can't be read `baselines.save` says it
+        found = baselines.load_header(places.baseline)
+        if found and not baselines.is_logged(places.baseline, found.saved):
+            said = f"{found.saved} baseline saved by {found.by}: {found.reason} (this line was added later)"
+            baselines.append_log(places.baseline, plain(said, _LOG_LINE))
 
 
 def _log(places: Places, line: str) -> None:

@@ -12,7 +12,9 @@ import yaml
 
 from bootwatch.keep import baseline, spares
 from bootwatch.model.snapshot import State
+from bootwatch.places import Places
 from bootwatch.problem import Problem
+from bootwatch.service.save import write_baseline
 from tests.judge.looks import look
 from tests.roots import FERNWICK_LOADER, QUARRY_LOADER, Root, program
 
@@ -152,3 +154,24 @@ def test_damaged_spare_is_replaced(tmp_path: Path) -> None:
     (tmp_path / "spares" / next(iter(digests))).write_bytes(b"rotten")
     assert spares.take_over(tmp_path / "left", tmp_path / "spares", digests) == []
     assert (tmp_path / "spares" / next(iter(digests))).read_bytes() == b"MZ one"
+
+
+def test_one_that_a_failing_disk_keeps_back_is_not_replaced(tmp_path: Path) -> None:
+    (tmp_path / "current.yaml").symlink_to("/proc/self/mem")  # reading its beginning gives EIO
+    with pytest.raises(baseline.UnreadBaseline, match="Input/output error"):
+        baseline.save(tmp_path, document({}))
+    assert [path.name for path in tmp_path.iterdir()] == ["current.yaml"]
+
+
+def test_each_baseline_has_a_number_of_its_own_though_its_line_was_cut_off(tmp_path: Path) -> None:
+    places = Places.below(tmp_path)
+    write_baseline(places, document({}), "saved by ada")
+    baseline.save(places.baseline, document({}, saved="2026-11-26T07:00:00Z"))  # and killed before its line
+    assert baseline.serial(places.baseline, "2026-11-26T07:00:00Z") == 2
+    write_baseline(places, document({}, saved="2026-11-27T07:00:00Z"), "saved by ada")
+    assert baseline.serial(places.baseline, "2026-11-27T07:00:00Z") == 3
+    assert (places.baseline / "log").read_text() == (
+        "2026-11-25T07:00:00Z baseline saved by ada\n"
+        "2026-11-26T07:00:00Z baseline saved by ada: a test (this line was added later)\n"
+        "2026-11-27T07:00:00Z baseline saved by ada\n"
+    )
