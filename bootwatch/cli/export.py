@@ -5,9 +5,11 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from bootwatch.cli.kit_option import as_called
 from bootwatch.cli.saving import who
 from bootwatch.places import Places
 from bootwatch.problem import UsageProblem
@@ -77,7 +79,8 @@ def _export(arguments: argparse.Namespace) -> int:
         "about": made.about,
         "stick": _stick(places, to, made.shell),
     }
-    print(json.dumps(document, indent=1) if arguments.json else exported_report(document).rstrip())
+    check = f"sudo {as_called('baseline', arguments)} export --check {shlex.quote(str(made.place.resolve()))}"
+    print(json.dumps(document, indent=1) if arguments.json else exported_report(document, check).rstrip())
     return 0
 
 

@@ -50,6 +50,7 @@ def as_called(name: str, arguments: argparse.Namespace) -> str:
     """How to call a command again, in a hint."""
     words = [command(), *(["--root", arguments.root] if arguments.root != "/" else [])]
     words += ["--state", arguments.state] if arguments.state else []
-    words += [name, *(["--kit", arguments.kit] if arguments.kit else [])]
+    kit = getattr(arguments, "kit", None)
+    words += [name, *(["--kit", kit] if kit else [])]
     head, *rest = words
     return " ".join([head, *map(shlex.quote, rest)])

@@ -16,8 +16,8 @@ _BACK = {True: "yes", None: "not known", False: "no"}
 Document = dict[str, Any]
 
 
-def exported_report(document: Document, width: int = 80) -> str:
-    """Ends with a newline."""
+def exported_report(document: Document, check: str, width: int = 80) -> str:
+    """``check`` is the command that tries it, in one line. Ends with a newline."""
     about, files, size = document["about"], document["files"], document["size"]
     baseline = about["baseline"]
     lines = [f"The recovery kit of {plain(about['machine'])} was written and read back:"]
@@ -30,7 +30,7 @@ def exported_report(document: Document, width: int = 80) -> str:
     lines += lacking(about, width)
     if document["stick"]:
         lines += ["", *_stick(document["stick"], width)]
-    lines += ["", *wrapped("Would it bring every system back? bootwatch baseline export --check KIT", width)]
+    lines += ["", "Would it bring every system back?", f"  {plain(check, _PATH)}"]
     return "\n".join(lines) + "\n"
 
 

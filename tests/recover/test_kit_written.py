@@ -91,3 +91,13 @@ def test_kit_is_renewed_with_the_baseline_and_only_then(machine: Commands, stick
     assert set(stick.iterdir()) == {kit, other, *older[1:]}
     said = json.loads((places.kit / "last.json").read_text())
     assert (said["to"], said["made"]) == (str(kit), exported.about["made"])
+
+
+def test_it_says_how_the_new_kit_is_tried(machine: Commands, tmp_path: Path) -> None:
+    folder = tmp_path / "a stick"
+    folder.mkdir()
+    said = machine("baseline", "export", "--to", str(folder))
+    (kit,) = folder.iterdir()
+    command = f"sudo bootwatch --root {machine.root.folder} baseline export --check '{kit}'"
+    assert said.out.endswith(f"Would it bring every system back?\n  {command}\n")
+    assert machine("baseline", "export", "--check", str(kit)).status == 0
