@@ -132,7 +132,8 @@ class Replay:
         after = {system.key: then.by_key.get(system.key) for system in self._wanted}
         lost = [system.name for system in self._wanted if _starts(after[system.key]) is False]
         if lost:
-            whys = dict.fromkeys(one.why for one in found.left)
+            own = [one for one in found.left if one.change.system in lost]
+            whys = dict.fromkeys(one.why for one in own or found.left)
             said = f": {'; '.join(list(whys)[:2])}" if whys else ""
             return False, f"{', '.join(lost)} would not start{said}"
         open_ones = [system.name for system in self._wanted if _starts(after[system.key]) is None]

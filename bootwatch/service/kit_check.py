@@ -44,7 +44,11 @@ Document = dict[str, Any]
 
 def check(places: Places, place: Path, *, as_json: bool) -> Document | int:
     """What the kit at ``place`` would bring back on this machine; an exit status instead where the reader's
-    user showed it. Raises Problem for a kit that is damaged, or another machine's."""
+    user showed it. Raises Problem for a kit that is damaged, or another machine's.
+
+    By this machine's settings and not by the kit's own: which systems have to come back is what people say
+    today. A restore out of the kit goes by those in it, and a kit that holds others is due to be renewed.
+    """
     if not must_ask(places):
         kit = Kit.open(chosen(places, place).place)
         return tried(places, handed(places, kit), observed(places).snapshot, partial(_copy_of, kit))

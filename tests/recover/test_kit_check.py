@@ -24,6 +24,13 @@ def test_tried_under_every_loss(kit: Path, machine: Commands) -> None:
     assert "It brings Fernwick Linux, Quarry and Tarn Rescue back: yes" in " ".join(shown.out.split())
 
 
+def test_a_lost_disk_is_explained_by_nothing_of_another_system(kit: Path, machine: Commands) -> None:
+    machine.root.put("vdb", 1, "\\EFI\\quarry\\startx64.efi", program("a newer one"))
+    losses = machine("baseline", "export", "--check", str(kit), "--json").document["losses"]
+    (why,) = (one["why"] for one in losses if one["kind"] == "disk" and "Fernwick" in one["why"])
+    assert "isn't there" in why and "--also" not in why
+
+
 MENU = b'menuentry "Fernwick Linux" {\n  linux /fernwick/kernel ro\n  initrd /fernwick/initrd\n}\n'
 INITRD = "\\fernwick\\initrd"
 
