@@ -44,8 +44,9 @@ _HOW = {
 def restore_report(document: Document, width: int = 80, *, hint: str = "") -> str:
     """What would be done, what not, what starts before and after, what to take care of. Ends with a newline.
     ``hint``: the command that has it done, without --write."""
+    is_to_be_written = document["steps"] and not hint
     parts = [
-        _head(document, width, "Nothing was written." if hint else "Nothing was written yet."),
+        _head(document, width, "Nothing was written yet." if is_to_be_written else "Nothing was written."),
         _last(document, width),
         _moves(document, width),
         _questions(document, width),
