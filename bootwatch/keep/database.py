@@ -23,6 +23,11 @@ from bootwatch.problem import Problem
 FILE_NAME = "history.db"
 # What comes of values that can't have been recorded.
 _ODD = (LookupError, ValueError, TypeError, AttributeError)
+# The same where an earlier version's records are laid anew.
+_NO_RECORDS = (
+    *(*_ODD, ArithmeticError, RecursionError),
+    *(sqlite3.IntegrityError, sqlite3.ProgrammingError, sqlite3.InterfaceError),
+)
 _FULL = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR})
 _PATIENCE = 30  # seconds that one waits for another who writes
 
@@ -104,6 +109,8 @@ class Database:
 def _connect_for_writing(path: Path) -> sqlite3.Connection:
     try:
         return _prepared(sqlite3.connect(path, isolation_level=None, timeout=_PATIENCE), path)
+    except _NO_RECORDS:
+        pass
     except sqlite3.DatabaseError as error:
         if not is_no_database(error):
             raise

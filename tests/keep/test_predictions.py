@@ -153,6 +153,30 @@ def test_first_version_can_be_looked_at_as_it_is(first_version: Path) -> None:
     assert version(first_version) == 1
 
 
+@pytest.mark.long
+@pytest.mark.parametrize(
+    "damage",
+    [
+        "UPDATE snapshot SET circumstance = '{oops' WHERE number = 2",
+        "UPDATE snapshot SET circumstance = '[]' WHERE number = 2",
+        "UPDATE snapshot SET circumstance = json_set(circumstance, '$.time', 5) WHERE number = 2",
+        "UPDATE snapshot SET circumstance = json_set(circumstance, '$.moment', NULL) WHERE number = 2",
+        "DELETE FROM document WHERE digest = (SELECT gaps FROM snapshot WHERE number = 2)",
+    ],
+    ids=["text", "kind", "time", "moment", "document"],
+)
+def test_first_version_with_a_damaged_record_is_put_aside(first_version: Path, damage: str) -> None:
+    with sqlite3.connect(first_version / FILE_NAME) as database:
+        database.execute(damage)
+    database.close()
+    with History.open(first_version) as history:
+        assert history.rows() == []
+    [aside] = first_version.glob(f"{FILE_NAME}.damaged-*")
+    with sqlite3.connect(aside) as database:
+        assert database.execute("SELECT count(*) FROM snapshot").fetchone() == (4,)
+    database.close()
+
+
 def test_first_version_is_brought_up_to_date_and_keeps_what_it_held(first_version: Path) -> None:
     with History.look(first_version) as old:
         assert old
