@@ -11,7 +11,8 @@ A file is not read again only when all of this holds:
 * Everything around it is the same. On a volume that isn't mounted: every byte that was read of its boot
   sector, its FAT and its folders, with that the file's whole slot (name, size, first cluster, times of
   creation, of change and of access) and its chain. Through a mount: its size, its times of change (mtime and
-  ctime, to the nanosecond), its inode and device number, and those of everything else in its folder.
+  ctime, to the nanosecond; on FAT they are one), its inode and device number, and those of everything else in
+  its folder.
 * It was not changed within some seconds before it was read: what changes again in the same tick of the clock
   that a file system writes down shows in nothing but the content.
 

@@ -14,7 +14,9 @@ must be the same:
 * the day (UTC), which stands in the code for the phone, and by which signs of life are due.
 
 So everything is read and hashed anew at each start, at least once a day, and at every eighth reading. Where
-the clock stands still or goes back, the time that the machine has run says so.
+the clock stands still or goes back, the time that the machine has run says so. Where there is reason to think
+that something changed, too: the watch saw it, or another system may have run while this one slept. On a
+mounted FAT volume the kernel keeps no time of change that can't be put back (ctime is mtime there).
 """
 
 from __future__ import annotations
@@ -36,6 +38,7 @@ from bootwatch.keep.canonical import canonical
 from bootwatch.keep.database import FILE_NAME, Database
 from bootwatch.keep.files import write_whole
 from bootwatch.model.instant import written
+from bootwatch.model.moment import Moment
 from bootwatch.observe.answers import Entry, answers_the_same
 from bootwatch.observe.machine import Machine
 from bootwatch.places import Places
@@ -46,6 +49,7 @@ _ANSWERS, _LAST = "answers.json", "answers-last.json"
 _DAY = 86400  # seconds
 # A full reading drops up to eight of the oldest snapshots (keep/prune.py): itself and these.
 _MOST_IN_A_ROW = 7
+_NEVER = (Moment.WATCH, Moment.RESUME)
 _MODE = 0o644
 # Where SQLite counts the changes of a database (its file format, §1.3.7).
 _CHANGES = slice(24, 28)
@@ -74,7 +78,7 @@ def again(places: Places, moment: str) -> Again | None:
 
     Raises Problem when it can't be recorded.
     """
-    kept = _read(places.history / _ANSWERS)
+    kept = None if moment in _NEVER else _read(places.history / _ANSWERS)
     if kept is None or not _may_ask(kept, places):
         return None
     with alone(places):

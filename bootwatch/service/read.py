@@ -10,8 +10,8 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from bootwatch.config import Config
+from bootwatch.keep import alerts, churn, kit_note, open_changes, predictions
 from bootwatch.keep import baseline as baselines
-from bootwatch.keep import churn, kit_note, open_changes, predictions
 from bootwatch.keep.baseline import Baseline
 from bootwatch.keep.files import may_write
 from bootwatch.keep.history import History
@@ -204,13 +204,19 @@ def _kept(
         require_uefi(Machine(places.root))
     with alone(places), History.open(places.history) as history:
         go_on(history, places, baseline)
-        snapshot = take(baseline, history.last_circumstance())
-        reading = _record(history, places, config, baseline, snapshot)
+        reading = _record(history, places, config, baseline, take(baseline, history.last_circumstance()))
         _tell(history, places, config, reading, tell=tell)
+        reading = replace(reading, is_steady=reading.is_steady and not _owes_sign(history, config, reading))
         sweep(Spool(places.spool), places.receipts)
         _drop_old(history, config)
     publish(places, reading, baseline_trouble, settings.log_in)
     return replace(reading, troubles=tuple(one for one in (trouble, baseline_trouble) if one))
+
+
+def _owes_sign(history: History, config: Config, reading: Reading) -> bool:
+    """Whether the next reading that tells has a sign of life to give."""
+    days, time = config.sign_of_life, reading.snapshot.circumstance.time
+    return bool(days and reading.drift and alerts.is_sign_due(history, days, time))
 
 
 def _drop_old(history: History, config: Config) -> None:

@@ -124,9 +124,9 @@ def test_it_leaves_what_a_full_reading_leaves(
     monkeypatch.setattr("bootwatch.observe.snapshot.utc_now", lambda: instant)
     capsys.readouterr()
 
-    machine.snapshot("--moment", "watch")
+    machine.snapshot("--moment", "shutdown")
     said = capsys.readouterr().out
-    full.snapshot("--moment", "watch")
+    full.snapshot("--moment", "shutdown")
 
     assert capsys.readouterr().out == said == "Snapshot 4 recorded: no change from the baseline.\n"
     assert _rows(machine) == _rows(full)
@@ -238,6 +238,23 @@ def test_whatever_else_a_reading_goes_by_counts(
     assert machine.is_again()
     change(machine)
     assert not machine.is_again()
+
+
+@pytest.mark.parametrize("moment", ["watch", "resume"])
+def test_where_something_may_have_changed_everything_is_hashed(machine: Machine, moment: str) -> None:
+    """A mounted FAT volume's times can all be put back; and another system may have run in between."""
+    assert again.again(machine.places, moment) is None
+    assert machine.is_again()
+
+
+def test_a_sign_of_life_that_is_due_is_given_by_the_next_reading(machine: Machine) -> None:
+    machine.root.write("etc/bootwatch/bootwatch.yaml", "sign_of_life: 1\n")
+    assert main(["--root", str(machine.root.folder), "baseline", "save", "--reason", "good"]) == 0
+    machine.snapshot("--no-tell")
+    assert not machine.is_again()
+    machine.snapshot()
+    assert len(list(machine.places.spool.glob("*.json"))) == 1
+    assert machine.is_again()
 
 
 def test_another_writer_of_the_history_counts(machine: Machine) -> None:
