@@ -176,14 +176,16 @@ class Watch:
         self._renew()
         self.settling.asked(now)
         more = f" and {self._count - 1} more" if self._count > 1 else ""
-        print(f"{plain(self._first)}{more}: asking for a reading", file=sys.stderr, flush=True)
+        if self._count:  # not where it only tries again
+            print(f"{plain(self._first)}{more}: asking for a reading", file=sys.stderr, flush=True)
         self._first, self._count = "", 0
         try:
             self.asker.ask()
             self._asked += 1
             self._failure = ""
         except OSError as error:
-            self._failure = f"No reading can be asked for ({error.strerror})."
+            self._failure = f"No reading can be asked for ({error.strerror}); that is tried again."
+            self.settling.note(now)
 
     def _renew(self) -> None:
         """Watch what there is now. A reading has to follow: what changes meanwhile is seen by nobody else."""
@@ -219,7 +221,7 @@ class Watch:
             said = f"Can't watch {'; '.join(self._troubles)}. {said}"
         if self._failure:
             said = f"{self._failure} {said}"
-        if self.settling.due is not None:
+        if self.settling.due is not None and not self._failure:
             return f"Something changed; the machine is read once that has settled. {said}"
         readings = (
             "no reading"
