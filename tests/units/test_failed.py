@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 from pathlib import Path
 
@@ -97,3 +98,21 @@ def test_at_log_in_where_nothing_runs(tmp_path: Path, up: str, there: list[str],
     said = sh("log-in", tmp_path)
     assert said.startswith("bootwatch has not looked at this machine since it was started.\n") == is_said
     assert is_said or not said
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("missing", ["date", "sed", "mkdir", "mv"])
+def test_it_is_said_without_the_smallest_tools_too(tmp_path: Path, missing: str) -> None:
+    tools, root = tmp_path / "tools", tmp_path / "root"
+    tools.mkdir()
+    (root / "run/motd.d").mkdir(parents=True)
+    for name in {"date", "sed", "mkdir", "mv", "rm"} - {missing}:
+        (tools / name).symlink_to(str(shutil.which(name)))
+    command: list[str | Path] = [str(shutil.which("dash")), UNITS / "failed", READER, root]
+    said = subprocess.run(
+        command, env={"PATH": str(tools)}, capture_output=True, text=True, check=True
+    ).stdout
+    assert said.startswith("bootwatch does not see what this machine starts from.")
+    assert ("Since 20" in said) == (missing != "date") and "Since ." not in said
+    (shown,) = (file for file in root.rglob("*") if file.is_file())
+    assert shown == root / "run/motd.d/62-bootwatch-read" and shown.read_text() == said
