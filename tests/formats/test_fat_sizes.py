@@ -47,6 +47,7 @@ def test_every_sector_and_cluster_size(
         assert fat.check() == []
 
 
+@pytest.mark.long
 def test_a_folder_of_20000_entries(tmp_path: Path) -> None:
     names = [f"Loader no. {number}.conf" for number in range(19_000)]
     names += [f"F{number}.EFI" for number in range(1000)]

@@ -243,6 +243,7 @@ def test_proven_default_file() -> None:
 # hostile
 
 
+@pytest.mark.long
 def test_an_order_of_65_536_numbers_stays_small() -> None:
     order = tuple(number for number in range(0xFFFF, -1, -1) if number)
     document = look(machine({0: TO_FERNWICK}, order=(*order, 0)))

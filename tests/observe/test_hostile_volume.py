@@ -1,5 +1,7 @@
 """What is too much on a volume to be looked at is a limit, never damage and never absent."""
 
+import pytest
+
 from bootwatch.formats.fat import Volume
 from bootwatch.model.gap import Reason
 from bootwatch.observe.files import Listing, read_walk
@@ -14,6 +16,7 @@ def listing_of(maker: Maker) -> tuple[Listing, Reader]:
     return listing, reader
 
 
+@pytest.mark.long
 def test_folders_that_are_not_looked_at() -> None:
     listing, _ = listing_of(folders_that_fan_out())
     assert {gap.reason for gap in listing.gaps} == {Reason.LIMIT}
