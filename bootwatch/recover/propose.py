@@ -134,8 +134,9 @@ class _Proposer:
         )
 
     def _is_fallback_only(self, one: SystemOutlook) -> bool:
-        """Whether nothing but the firmware's own search for default files comes to it."""
-        return all(route.by is By.FALLBACK for route in one.working())
+        """Whether nothing but the firmware's own search for default files comes to it by itself."""
+        routes = list(one.working(unattended=True))
+        return bool(routes) and all(route.by is By.FALLBACK for route in routes)
 
     # one system
 

@@ -21,7 +21,9 @@ from bootwatch.recover.second_route import second_route
 from bootwatch.recover.steps import SetNext, WriteFile, WriteOrder
 from bootwatch.recover.trial import trial
 from bootwatch.service.asked import Asked, Kind
-from tests.judge.dual import ATTIC, ENTRIES, HALL, ON_ATTIC
+from tests.judge.dual import ATTIC, ENTRIES, HALL, ON_ATTIC, ON_HALL
+from tests.judge.installed import FIRMWARE_MARK
+from tests.judge.paths import ROOT, option, pci
 from tests.judge.states import AA64, DEFAULT, FERNWICK, QUARRY, program, state
 from tests.recover.plans import ON_QUARRY, looked_at, whole
 
@@ -160,3 +162,12 @@ def test_a_trial_changes_the_next_start_alone() -> None:
 def test_a_system_called_like_an_option_is_no_option() -> None:
     asked = Asked(["--write"], {"a": "b"}, Kind.TRIAL, "--yes", ["--undo"])
     assert asked.words() == ["--only=--write", "--also=--undo", "--map=a=b", "--trial=--yes"]
+
+
+def test_what_starts_next_stays_first_though_the_firmware_lists_its_disk() -> None:
+    """An entry for a whole disk that no order lists starts its default file only when a person chooses it."""
+    volumes = ((HALL, 1, ON_HALL), (ATTIC, 1, {QUARRY: program("quarry")}))
+    found = proposed(state(volumes, entries={4: option("UEFI Disk", ROOT, pci(4), data=FIRMWARE_MARK)}))
+    assert found.now.next_system is not None
+    assert found.then.next_system == found.now.next_system
+    assert sum(one.starts is True for one in found.then.systems) == 2
