@@ -99,7 +99,8 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _restore(places: Places, arguments: argparse.Namespace) -> int:
-    """1 where something could be written and wasn't, 0 where there was nothing to write or all was."""
+    """1 where something could be written and wasn't, or a question is open; 0 where there was nothing to
+    write or all was."""
     made = _planned(places, arguments)
     if isinstance(made, int):
         return made
@@ -116,11 +117,11 @@ def _restore(places: Places, arguments: argparse.Namespace) -> int:
     if not arguments.write:
         if arguments.json:
             print(json.dumps(made | {"cautions": cautions(made)}, indent=1))
-        return 1 if made["steps"] else 0
+        return 1 if made["steps"] or made["questions"] else 0
     if not made["steps"]:
         if arguments.json:
             print(json.dumps(restored(None), indent=1))
-        return 0
+        return 1 if made["questions"] else 0
     return write_it(places, arguments, made, asked_for(arguments))
 
 

@@ -69,7 +69,8 @@ def _head(document: Document, width: int, so_far: str) -> list[str]:
         said, meant = head(document)
         lines = wrapped(f"{machine}: {said}. {so_far}", width)
         return lines + wrapped(f"{meant} Looked at: {compared}.", width)
-    said = _outcome(steps, any(_is_loss(one) for one in document["left"]))
+    loses = bool(document["questions"]) or any(_is_loss(one) for one in document["left"])
+    said = _outcome(steps, loses, is_asked=bool(document["questions"]))
     baseline = document["baseline"]
     reason = f' ("{plain(str(baseline["reason"]))}")' if baseline["reason"] else ""
     lines = wrapped(f"{machine}: {said}. {so_far}", width)
@@ -78,7 +79,9 @@ def _head(document: Document, width: int, so_far: str) -> list[str]:
     )
 
 
-def _outcome(steps: int, loses: bool) -> str:
+def _outcome(steps: int, loses: bool, *, is_asked: bool) -> str:
+    if not steps and is_asked:
+        return "what can be brought back depends on what is asked below"
     if not steps:
         return "what was lost can't be brought back by this" if loses else "nothing to bring back"
     return f"{counted(steps, 'step')} would bring back {'part of ' if loses else ''}what was lost"

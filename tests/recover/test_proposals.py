@@ -276,7 +276,8 @@ def test_nothing_is_taken_for_a_replaced_volume_unasked(replaced: Commands) -> N
     assert [(one["was"], one["now"]) for one in said["questions"]] == [
         (f"gpt:{QUARRY_ESP}", f"gpt:{NEW_PART}")
     ]
-    assert said["steps"] == [] and replaced("restore", "--write", "--yes").status == 0
+    assert said["steps"] == [] and replaced("restore", "--write", "--yes").status == 1
+    assert "what can be brought back depends on what is asked below" in replaced("restore").out
     assert variables(replaced.root) == before
 
 
