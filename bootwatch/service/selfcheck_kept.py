@@ -29,7 +29,7 @@ def _history(found: Gathered) -> Iterator[Check]:
 
 
 def _anew(file: str) -> str:
-    begin = f"sudo mv {file} {file}.damaged && sudo bootwatch snapshot"
+    begin = f"sudo mv --backup=numbered {file} {file}.damaged && sudo bootwatch snapshot"
     return f"What is whole can still be read. To begin a new one: {begin}"
 
 

@@ -258,7 +258,7 @@ def test_each_damage_to_what_is_kept_is_found_and_mended(
     database.close()
     ((said, mend),) = wrong(hall)
     assert said.startswith("Snapshot 1 is not as it was recorded")
-    assert f"sudo mv {places.history / FILE_NAME} " in mend
+    assert f"sudo mv --backup=numbered {places.history / FILE_NAME} " in mend
     # No file of it is left but the first page.
     os.truncate(places.history / FILE_NAME, 4096)
     assert len(wrong(hall)) >= 1
