@@ -56,10 +56,12 @@ _PART_NAME = re.compile(r"(gpt|mbr):([0-9a-f-]+)")
 
 @dataclass(frozen=True)
 class Left:
-    """A change that is not undone, and why: a clause."""
+    """A change that is not undone, and why: a clause. ``command``: what a person can type instead; it holds
+    nothing of the machine's own words."""
 
     change: Change
     why: str
+    command: str = ""
 
 
 @dataclass(frozen=True)
@@ -80,14 +82,16 @@ class Undoing:
         left: list[Left] = []
         for change in self.chosen:
             found = self._undone(change, steps)
-            if isinstance(found, str):
+            if isinstance(found, Left):
+                left.append(found)
+            elif isinstance(found, str):
                 left.append(Left(change, found))
             else:
                 steps += [found] if found else []
         steps.sort(key=lambda step: (isinstance(step, SetType), not isinstance(step, WriteFile)))
         return [*steps, *self._order(steps), *self._next()], [*left, *self._remains(left)]
 
-    def _undone(self, change: Change, steps: Sequence[Step]) -> Step | str | None:
+    def _undone(self, change: Change, steps: Sequence[Step]) -> Step | Left | str | None:
         """The step that undoes a change; why there is none; None where another step does it."""
         if change.change == "entry-missing":
             return self._made(change, steps)
@@ -195,7 +199,7 @@ class Undoing:
 
     # volumes
 
-    def _retyped(self, change: Change) -> Step | str:
+    def _retyped(self, change: Change) -> Step | Left | str:
         volume = _on(self.sides.now, str(change.after.get("volume")))
         kind = str(change.before.get("type"))
         if change.id not in self.named:
@@ -211,7 +215,7 @@ class Undoing:
                 continue
             identity = str(change.scope["volume"])
             if _on(self.sides.now, identity) is None:
-                yield Left(change, _formatting(self.sides.before, identity))
+                yield _formatting(change, self.sides.before, identity)
             elif any(one.change.scope.get("volume") == identity for one in left):
                 yield Left(change, "not all that lay on it comes back")
 
@@ -221,18 +225,19 @@ def _anew(change: Change) -> str:
     return f"no copy of such a file is kept; it is made anew by {whose}'s own tools, or from its packages"
 
 
-def _retyping(change: Change) -> str:
+def _retyping(change: Change) -> Left:
     """How a person sets the type, by the kernel's own name for the partition."""
     number, kind = change.before.get("partition"), str(change.before.get("type"))
     name = _PART_NAME.fullmatch(plain(str(change.after.get("volume"))))
     said = f"firmware starts from it all the same, so it is set only when it is named: --also {change.id}"
     if name is None or not isinstance(number, int) or not _PARTITION_TYPE.fullmatch(kind):
-        return said
+        return Left(change, said)
     disk = f'"/dev/$(lsblk -ndo PKNAME /dev/disk/by-partuuid/{name[2]})"'
-    return f"{said}; or by hand: sudo sfdisk --part-type {disk} {number} {kind.removeprefix('mbr:')}"
+    command = f"sudo sfdisk --part-type {disk} {number} {kind.removeprefix('mbr:')}"
+    return Left(change, f"{said}; or by hand", command)
 
 
-def _formatting(before: State, identity: str) -> str:
+def _formatting(change: Change, before: State, identity: str) -> Left:
     """How a person makes a file system anew that is gone from its partition."""
     volume = _on(before, identity)
     name = _PART_NAME.fullmatch(plain(identity))
@@ -242,11 +247,11 @@ def _formatting(before: State, identity: str) -> str:
         or name is None
         or not re.fullmatch(r"[0-9a-fA-F]{4}-[0-9a-fA-F]{4}", volume.serial or "")
     ):
-        return said
+        return Left(change, said)
     serial = (volume.serial or "").replace("-", "")
     kind = f" -F {volume.fat_type}" if volume.fat_type else ""
     command = f"sudo mkfs.fat{kind} -i {serial} /dev/disk/by-partuuid/{name[2]}"
-    return f"{said} ({command}); then run this once more"
+    return Left(change, f"{said}, and then this is run once more", command)
 
 
 def _on(state: State, identity: str) -> Volume | None:

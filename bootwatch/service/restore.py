@@ -146,7 +146,10 @@ def _document(baseline: Baseline, snapshot: Snapshot, found: Plan) -> Document:
     return made | {
         "baseline": {"saved": baseline.saved, "reason": baseline.reason, "digest": baseline.digest},
         "left": [
-            {"id": one.change.id, "change": one.change.change, "what": one.change.what, "why": one.why}
+            {
+                **{"id": one.change.id, "change": one.change.change, "what": one.change.what},
+                **{"why": one.why, "command": one.command},
+            }
             for one in found.left
         ],
         "better": found.is_better,

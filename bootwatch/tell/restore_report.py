@@ -33,6 +33,12 @@ _OLD_NAMES = (
 # Names of changes that say that something is gone.
 _LOSSES = ("-missing", "-emptied", "-reformatted")
 _WITHOUT_TRUST = "(Secure Boot is not reckoned with here: see above.)"
+# What somebody may copy and run as root is shown in one line, and nothing else is: a reader wrote it.
+_PART = r"/dev/disk/by-partuuid/[0-9a-f-]+"
+_COMMAND = re.compile(
+    rf'sudo sfdisk --part-type "/dev/\$\(lsblk -ndo PKNAME {_PART}\)" [0-9]+ [0-9a-f-]+'
+    rf"|sudo mkfs\.fat( -F [0-9]+)? -i [0-9a-fA-F]+ {_PART}"
+)
 _HOW = {
     "by itself": "starts when what is tried before it fails",
     "on request": "starts only when somebody chooses it",
@@ -182,7 +188,11 @@ def _over(step: Document) -> str:
 def _left(document: Document, width: int) -> list[str]:
     lines: list[str] = []
     for one in document["left"][:_MOST_LEFT]:
-        lines += wrapped(f"{plain(str(one['what']))}: {plain(str(one['why']), 500)}.", width, "  - ")
+        command = str(one.get("command") or "")
+        if not _COMMAND.fullmatch(command):
+            command = ""
+        said = f"{plain(str(one['what']))}: {plain(str(one['why']), 500)}{':' if command else '.'}"
+        lines += [*wrapped(said, width, "  - "), *([f"    {command}"] if command else [])]
     if len(document["left"]) > _MOST_LEFT:
         lines.append(f"  - and {len(document['left']) - _MOST_LEFT} more (with --json all)")
     title = "Not undone by this" if document["baseline"] else "Not done by this"

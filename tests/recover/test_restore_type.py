@@ -72,7 +72,7 @@ def test_type_of_a_gpt_partition(machine: Commands) -> None:
 
     unnamed = machine("restore")
     assert unnamed.status == 0 and "nothing to bring back" in unnamed.out
-    assert own in " ".join(unnamed.out.split()) and "sudo sfdisk --part-type" in unnamed.out
+    assert own in " ".join(unnamed.out.split()) and "or by hand:\n    sudo sfdisk --part-type" in unnamed.out
     shown = machine("restore", "--also", own)
     assert shown.status == 1 and f"Now it is {DATA_TYPE}." in shown.out
     assert f"gpt:{QUARRY_ESP} to {ESP_TYPE} (EFI system partition)" in " ".join(shown.out.split())
