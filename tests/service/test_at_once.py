@@ -47,14 +47,15 @@ def play(machine: Machine, rounds: int) -> None:
 
 
 def require_nothing_doubled(machine: Machine, handler: Handler, saved: int) -> None:
+    """In one round a save may come before all who read: then there is nothing to tell."""
     kept = machine.kept()
     assert kept.snapshots == tuple(range(len(kept.snapshots), 0, -1))
     assert machine.unsettled() == 0
-    baselines = list(machine.places.baseline.glob("*.yaml"))
-    assert len({path.read_bytes() for path in baselines}) == saved, "each that was saved is kept"
+    # Two that were saved in one second, of one snapshot, are alike, and two all the same.
+    assert len(list(machine.places.baseline.glob("*.yaml"))) == saved, "each that was saved is kept"
     assert len((machine.places.baseline / "log").read_text().splitlines()) == saved
     told = [(alert, stage) for _, alert, stage, _ in kept.messages.values()]
-    assert len(told) == len(set(told)) > 0
+    assert len(told) == len(set(told))
     delivered = [
         receipt
         for path, _ in Spool(machine.places.spool).messages(lambda path, why: None)
@@ -62,7 +63,7 @@ def require_nothing_doubled(machine: Machine, handler: Handler, saved: int) -> N
         if receipt.outcome == "delivered"
     ]
     copies = Counter(str(mail["Message-ID"]) for mail in handler.mails)
-    assert set(copies.values()) == {1} and len(copies) == len(delivered) > 0
+    assert set(copies.values()) <= {1} and len(copies) == len(delivered)
     assert not machine.leftovers()
 
 
