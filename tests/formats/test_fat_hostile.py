@@ -37,6 +37,7 @@ def hostile(request: pytest.FixtureRequest) -> Maker:
     return maker
 
 
+@pytest.mark.long
 def test_walking(hostile: Maker) -> None:
     reader = Reader(hostile)
     fat = Volume(reader)
