@@ -143,9 +143,7 @@ def add(
         " baseline) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         own,
     )
-    if cursor.lastrowid is None:
-        raise sqlite3.DatabaseError("the snapshot got no number")
-    return cursor.lastrowid
+    return _number_of(cursor)
 
 
 def repeat(database: sqlite3.Connection, number: int, moment: str, time: str) -> int:
@@ -155,28 +153,34 @@ def repeat(database: sqlite3.Connection, number: int, moment: str, time: str) ->
         f"INSERT INTO record (moment, time, {same}) SELECT ?, ?, {same} FROM record WHERE number = ?",
         (word(database, moment), _small_time(time), number),
     )
-    new = cursor.lastrowid
-    if new is None:
-        raise sqlite3.DatabaseError("the snapshot got no number")
+    new = _number_of(cursor)
     database.execute("INSERT INTO forecast SELECT ?, content FROM forecast WHERE snapshot = ?", (new, number))
     return new
 
 
-def _small_circumstance(database: sqlite3.Connection, circumstance: dict[str, Any]) -> tuple[int, str | None]:
+def _number_of(cursor: sqlite3.Cursor) -> int:
+    if cursor.lastrowid is None:
+        raise sqlite3.DatabaseError("the snapshot got no number")
+    return cursor.lastrowid
+
+
+def _small_circumstance(
+    database: sqlite3.Connection, circumstance: dict[str, Any]
+) -> tuple[int | None, str | None]:
     last = database.execute(
         "SELECT alike, text FROM record JOIN document ON id = alike ORDER BY number DESC LIMIT 1"
     ).fetchone()
     own = packed(circumstance, last[1] if last else None)
     if last and own.alike == last[1]:
         return int(last[0]), own.otherwise or None
-    return store(database, own.alike), None
+    return document(database, store(database, own.alike)), None
 
 
-def store(database: sqlite3.Connection, text: str) -> int:
-    """Store a canonical text, unless it is there; its number."""
+def store(database: sqlite3.Connection, text: str) -> str:
+    """Store a document by its canonical text, unless it is there. Returns its digest."""
     own = hashlib.sha256(text.encode()).hexdigest()
     database.execute("INSERT OR IGNORE INTO document (digest, text) VALUES (?, ?)", (own, text))
-    return int(database.execute("SELECT id FROM document WHERE digest = ?", (own,)).fetchone()[0])
+    return own
 
 
 _UUID = re.compile("[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from bootwatch.keep import chain, compact, parts, schema
-from bootwatch.keep.canonical import canonical, digest
+from bootwatch.keep.canonical import canonical
 from bootwatch.keep.circumstances import unpacked
 from bootwatch.keep.database import FILE_NAME as FILE_NAME
 from bootwatch.keep.database import Database
@@ -262,11 +262,7 @@ class History(Database):
 
     def store(self, value: Any) -> str:
         """Store a document, unless it is there. Returns its digest."""
-        own = digest(value)
-        self.database.execute(
-            "INSERT OR IGNORE INTO document (digest, text) VALUES (?, ?)", (own, canonical(value))
-        )
-        return own
+        return compact.store(self.database, canonical(value))
 
     def _load(self, own: str) -> Any:
         row = self.database.execute("SELECT text FROM document WHERE digest = ?", (own,)).fetchone()

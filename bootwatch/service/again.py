@@ -34,7 +34,7 @@ from pathlib import Path
 from typing import Any
 
 import bootwatch
-from bootwatch.keep.canonical import canonical
+from bootwatch.keep.canonical import digest
 from bootwatch.keep.database import FILE_NAME, Database
 from bootwatch.keep.files import write_whole
 from bootwatch.model.instant import written
@@ -104,7 +104,7 @@ def given(places: Places) -> str:
     )
     place = str(places.root), time.localtime().tm_gmtoff
     own = [bootwatch.__version__, sys.version, *place, *map(_digest_of, files)]
-    return hashlib.sha256(canonical([own, *_below(places.restores), *_program()]).encode()).hexdigest()
+    return digest([own, *_below(places.restores), *_program()])
 
 
 def remember(places: Places, before: str, entries: list[Entry], number: int, said: str) -> None:
@@ -122,7 +122,7 @@ def remember(places: Places, before: str, entries: list[Entry], number: int, sai
         "wall": time.time(),
         "run": time.clock_gettime(time.CLOCK_BOOTTIME),
     }
-    own = hashlib.sha256(canonical(document).encode()).hexdigest()
+    own = digest(document)
     with contextlib.suppress(OSError), alone(places), Database.look(places.history) as history:
         if history and history.last_number() == number:
             _put(places.history / _ANSWERS, document | {"own": own})

@@ -50,10 +50,7 @@ def recreated(dual: Dual) -> None:
 
 @damage("disk partitioned anew, with the old number, place and PARTUUID; empty")
 def disk_anew(dual: Dual) -> None:
-    path = dual.image(FERNWICK.name).path
-    size = path.stat().st_size
-    os.truncate(path, 0)
-    os.truncate(path, size)
+    _empty(dual, FERNWICK)
     table = _table(FERNWICK, 1, FERNWICK.partition).replace(FERNWICK.disk.guid, NEW_GUID)
     _sfdisk(dual, FERNWICK, "--wipe=never", stdin=table)
     reformatted(dual)
@@ -104,6 +101,14 @@ def both_reformatted(dual: Dual) -> None:
         _format(dual, system, "BADC0DE2", bits=16)
 
 
+def _empty(dual: Dual, system: System) -> None:
+    """Nothing but zeros on the whole disk."""
+    path = dual.image(system.name).path
+    size = path.stat().st_size
+    os.truncate(path, 0)
+    os.truncate(path, size)
+
+
 def _blank(dual: Dual, system: System, offset: int, size: int) -> None:
     with dual.image(system.name).path.open("r+b") as file:
         file.seek(offset)
@@ -124,7 +129,4 @@ def table_gone(dual: Dual) -> None:
 
 @damage("disk replaced by an empty one")
 def disk_empty(dual: Dual) -> None:
-    path = dual.image(FERNWICK.name).path
-    size = path.stat().st_size
-    os.truncate(path, 0)
-    os.truncate(path, size)
+    _empty(dual, FERNWICK)

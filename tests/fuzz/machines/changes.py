@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable
+from functools import wraps
 from random import Random
 
 from tests.fuzz.machines.damaged_root import LOG, DamagedRoot
@@ -166,48 +167,46 @@ def strange_variables(random: Random, root: DamagedRoot) -> None:
 # disks
 
 
-@_change
-def flip_a_table(random: Random, root: DamagedRoot) -> None:
-    disk = _disk(random, root)
-    if disk is None:
-        return
+def _change_of_a_disk(one: Callable[[Random, DamagedRoot, str], None]) -> None:
+    """One of what is on a disk, whichever can still be changed."""
+
+    @wraps(one)
+    def change(random: Random, root: DamagedRoot) -> None:
+        disk = _disk(random, root)
+        if disk is not None:
+            one(random, root, disk)
+            root.touched.add(disk)
+
+    CHANGES.append(change)
+
+
+@_change_of_a_disk
+def flip_a_table(random: Random, root: DamagedRoot, disk: str) -> None:
     size = root.path(f"dev/{disk}").stat().st_size
     for _ in range(random.choice((1, 3, 12))):
         near = random.choice((0, _BLOCK, 2 * _BLOCK, size - _BLOCK, size - 33 * _BLOCK))
         offset = near + random.choice((random.randrange(_BLOCK), random.randrange(128)))
         root.patch(f"dev/{disk}", min(offset, size - 8), random.randbytes(random.choice((1, 2, 4, 8))))
-    root.touched.add(disk)
 
 
-@_change
-def wipe_a_table(random: Random, root: DamagedRoot) -> None:
-    disk = _disk(random, root)
-    if disk is None:
-        return
+@_change_of_a_disk
+def wipe_a_table(random: Random, root: DamagedRoot, disk: str) -> None:
     root.patch(f"dev/{disk}", random.choice((0, _BLOCK)), random.choice((b"\0", b"\xff")) * (33 * _BLOCK))
-    root.touched.add(disk)
 
 
-@_change
-def flip_a_volume(random: Random, root: DamagedRoot) -> None:
+@_change_of_a_disk
+def flip_a_volume(random: Random, root: DamagedRoot, disk: str) -> None:
     """Its first 40 KiB: boot sector, tables, folders; sometimes anywhere."""
-    disk = _disk(random, root)
-    if disk is None:
-        return
     start = _MIB * random.choice((1, 1, 5))
     for _ in range(random.choice((1, 4, 30))):
         where = random.choice((random.randrange(90), random.randrange(40 << 10), random.randrange(4 * _MIB)))
         length = random.choice((1, 2, 8))
         root.patch(f"dev/{disk}", start + where, random.choice((random.randbytes(length), b"\0" * length)))
-    root.touched.add(disk)
 
 
-@_change
-def rename_on_a_volume(random: Random, root: DamagedRoot) -> None:
+@_change_of_a_disk
+def rename_on_a_volume(random: Random, root: DamagedRoot, disk: str) -> None:
     """Names in folders, short and long, become hostile ones in place."""
-    disk = _disk(random, root)
-    if disk is None:
-        return
     image = root.read(f"dev/{disk}")
     words = (
         b"F\0E\0R\0N",
@@ -224,7 +223,6 @@ def rename_on_a_volume(random: Random, root: DamagedRoot) -> None:
     while place != -1 and random.random() < 0.9:
         root.patch(f"dev/{disk}", place, text)
         place = image.find(word, place + 1)
-    root.touched.add(disk)
 
 
 @_change
