@@ -3,6 +3,7 @@
 import contextlib
 import io
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 
 from bootwatch.formats import FormatError
@@ -14,6 +15,7 @@ from .strategies_fat import Tree, any_volumes, content, removed, well_formed_vol
 FEW = settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
 
 
+@pytest.mark.long
 @FEW
 @given(well_formed_volumes())
 def test_well_formed_volumes(made: tuple[Maker, Tree, str]) -> None:
@@ -34,6 +36,7 @@ def test_well_formed_volumes(made: tuple[Maker, Tree, str]) -> None:
     assert (fat.damaged_paths, fat.limited_paths) == (set(), set())
 
 
+@pytest.mark.long
 @FEW
 @given(any_volumes())
 def test_any_volumes(data: bytes) -> None:

@@ -3,6 +3,7 @@
 import contextlib
 import struct
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -62,6 +63,7 @@ def test_signature_databases(data: bytes) -> None:
     assert rebuilt == data
 
 
+@pytest.mark.long
 @FEW
 @given(well_formed_logs)
 def test_logs(data: bytes) -> None:
@@ -99,6 +101,7 @@ def test_any_path_has_a_text(data: bytes) -> None:
     assert file is None or file.startswith("\\")
 
 
+@pytest.mark.long
 @FEW
 @given(any_options() | st.binary(max_size=60))
 def test_any_option_has_a_description(data: bytes) -> None:
@@ -121,6 +124,7 @@ def test_any_database_is_a_list_or_a_format_error(data: bytes) -> None:
             assert all(isinstance(item.is_version_record, bool) for item in listed.signatures)
 
 
+@pytest.mark.long
 @FEW
 @given(any_logs())
 def test_any_log_is_events_or_a_format_error(data: bytes) -> None:

@@ -215,6 +215,7 @@ def test_guid_of_a_disk(hall: Root) -> None:
     assert f"gpt:{expected}" in look(hall).state.disks
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "source",
     [

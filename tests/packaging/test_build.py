@@ -24,6 +24,7 @@ def copy_sources(folder: Path) -> None:
     )
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("python", [sys.executable, "/usr/bin/python3"], ids=["newest", "distribution"])
 def test_a_wheel_builds(tmp_path: Path, python: str) -> None:
     sources = tmp_path / "sources"
