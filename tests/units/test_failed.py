@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 from pathlib import Path
@@ -98,6 +99,31 @@ def test_at_log_in_where_nothing_runs(tmp_path: Path, up: str, there: list[str],
     said = sh("log-in", tmp_path)
     assert said.startswith("bootwatch has not looked at this machine since it was started.\n") == is_said
     assert is_said or not said
+
+
+@pytest.mark.long
+def test_at_log_in_what_they_left_is_shown(tmp_path: Path) -> None:
+    (tmp_path / "run/bootwatch/send").mkdir(parents=True)
+    (tmp_path / "run/bootwatch/motd").write_text("bootwatch: gl\u00fcck\n  Seen.\n")
+    (tmp_path / "run/bootwatch/send/motd").write_text("nobody is told\n")
+    assert sh("log-in", tmp_path) == "bootwatch: gl\u00fcck\n  Seen.\nnobody is told\n"
+
+
+@pytest.mark.long
+def test_at_log_in_whatever_they_left_holds_nobody_up(tmp_path: Path) -> None:
+    """Somebody took over the reader, or the sender."""
+    run = tmp_path / "run/bootwatch"
+    (run / "send").mkdir(parents=True)
+    os.mkfifo(run / "motd")
+    (run / "send/motd").symlink_to("/etc/passwd")
+    assert sh("log-in", tmp_path) == ""
+    (run / "motd").unlink()
+    (run / "motd").write_text("a\x1b[2Jb\x9bc\u202ed\u2066e\rf\0g\n")
+    assert sh("log-in", tmp_path) == "a?[2Jb?c?d?e?f?g\n"
+    with (run / "motd").open("w") as file:
+        file.write("x" * 5000)
+        file.truncate(1 << 40)
+    assert sh("log-in", tmp_path) == "x" * 4096
 
 
 @pytest.mark.long
