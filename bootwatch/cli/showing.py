@@ -9,10 +9,13 @@ import sys
 from collections.abc import Callable, Iterable
 from typing import Any
 
+from bootwatch.keep.files import read_plain
 from bootwatch.model.gap import Gap
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem
 from bootwatch.tell.age import age
+
+_LIMIT = 64 << 20  # bytes
 
 Document = dict[str, Any]
 Run = Callable[[argparse.Namespace], int]
@@ -62,9 +65,9 @@ def left_by_reader(places: Places, name: str) -> Document | None:
     if places.run is None:
         return None
     try:
-        document: Document = json.loads((places.run / name).read_bytes())
+        document: Document = json.loads(read_plain(places.run / name, _LIMIT))
         return document | {"time": str(document["time"])}
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
 
 

@@ -6,6 +6,7 @@ import contextlib
 import errno
 import fcntl
 import os
+import stat
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -53,6 +54,23 @@ def append_line(path: Path, line: str, mode: int = 0o640) -> None:
     finally:
         os.close(handle)
     sync_folder(path.parent)
+
+
+def read_plain(path: Path, limit: int) -> bytes:
+    """A file that somebody else may have put there.
+
+    Raises OSError, also for a link, for what is no plain file (a pipe would be waited for without end), and for
+    what is longer than ``limit`` bytes.
+    """
+    handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
+    with os.fdopen(handle, "rb") as file:
+        about = os.fstat(handle)
+        if not stat.S_ISREG(about.st_mode):
+            raise OSError(errno.EINVAL, "it is no plain file", str(path))
+        data = b"" if about.st_size > limit else file.read(limit + 1)
+    if max(about.st_size, len(data)) > limit:
+        raise OSError(errno.EFBIG, "it is longer than any that bootwatch writes", str(path))
+    return data
 
 
 def nearest_folder(path: Path) -> Path:

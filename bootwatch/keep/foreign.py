@@ -10,7 +10,7 @@ import os
 import sqlite3
 import stat
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from bootwatch.problem import Problem
@@ -47,8 +47,31 @@ def nonsense_is_a_problem(path: Path) -> Iterator[None]:
 
 
 def is_of_another(path: Path) -> bool:
-    """Whether the file isn't the caller's own. Raises OSError, and for what is no plain file."""
-    about = path.stat()
+    """Whether the file isn't the caller's own. Raises OSError, and for what is no plain file.
+
+    And for what would have SQLite make files beside somebody else's: bootwatch never keeps a log for writing
+    ahead (https://www.sqlite.org/fileformat.html, 1.3.3).
+    """
+    about = path.lstat()
+    _require_plain(path, about)
+    # SQLite waits for a pipe without end, whatever its user presses.
+    with suppress(FileNotFoundError):
+        journal = path.with_name(path.name + "-journal")
+        _require_plain(journal, journal.lstat())
+    is_foreign = about.st_uid != os.geteuid()
+    if is_foreign and _writes_ahead(path):
+        raise OSError(f"{path} is kept in a way that bootwatch doesn't use")
+    return is_foreign
+
+
+def _require_plain(path: Path, about: os.stat_result) -> None:
     if not stat.S_ISREG(about.st_mode):
         raise OSError(f"{path} is no plain file")
-    return about.st_uid != os.geteuid()
+
+
+def _writes_ahead(path: Path) -> bool:
+    handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
+    try:
+        return 2 in os.pread(handle, 2, 18)
+    finally:
+        os.close(handle)

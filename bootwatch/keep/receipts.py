@@ -17,7 +17,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from bootwatch.keep.files import sync_folder, write_whole
+from bootwatch.keep.files import read_plain, sync_folder, write_whole
 from bootwatch.keep.spool import Spool
 from bootwatch.model.instant import written
 
@@ -180,9 +180,7 @@ def _remove_leftovers(folder: Path, now: datetime.datetime) -> None:
 
 def _read(file: Path) -> Account:
     try:
-        with file.open("rb") as opened:
-            data = opened.read(_LIMIT + 1)
-        document = json.loads(data)
+        document = json.loads(read_plain(file, _LIMIT))
         if document["format"] != FORMAT:
             return Account()
         receipts = {key: Receipt.from_json(one) for key, one in document["addresses"].items()}

@@ -7,11 +7,9 @@ links, checks each against the digest in the snapshot and copies it; nothing in 
 from __future__ import annotations
 
 import hashlib
-import os
-import stat
 from pathlib import Path
 
-from bootwatch.keep.files import remove_leftovers, write_whole
+from bootwatch.keep.files import read_plain, remove_leftovers, write_whole
 from bootwatch.model.snapshot import VOLUME_PART, Part
 
 LIMIT = 16 << 20
@@ -57,11 +55,6 @@ def _take_one(left: Path, spares: Path, own: str) -> bool:
 
 def _read_without_links(path: Path) -> bytes | None:
     try:
-        handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
+        return read_plain(path, LIMIT)
     except OSError:
         return None
-    with os.fdopen(handle, "rb") as file:
-        about = os.fstat(handle)
-        if not stat.S_ISREG(about.st_mode) or about.st_size > LIMIT:
-            return None
-        return file.read(LIMIT + 1)

@@ -11,7 +11,7 @@ import json
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from bootwatch.keep.files import sync_folder, write_whole
+from bootwatch.keep.files import read_plain, sync_folder, write_whole
 from bootwatch.model.message import FORMAT, Message
 
 _LIMIT = 16 * 1024 * 1024
@@ -81,10 +81,7 @@ def _digest(own: str) -> str:
 
 
 def _read(path: Path) -> Message:
-    with path.open("rb") as file:
-        data = file.read(_LIMIT + 1)
-    if len(data) > _LIMIT:
-        raise ValueError("it is larger than any message")
+    data = read_plain(path, _LIMIT)
     try:
         document = json.loads(data)
         if document["format"] != FORMAT:

@@ -9,6 +9,7 @@ import os
 from typing import Any
 
 from bootwatch.keep import alerts
+from bootwatch.keep.files import read_plain
 from bootwatch.keep.history import History
 from bootwatch.keep.open_changes import Item
 from bootwatch.keep.receipts import Receipt, Receipts, utc_now
@@ -25,6 +26,7 @@ from bootwatch.tell.plain import plain
 
 FORMAT = "bootwatch/alerts/1"
 _ALERT_FILE = "alert.json"
+_LIMIT = 64 << 20  # bytes
 
 Document = dict[str, Any]
 
@@ -201,9 +203,9 @@ def left_for_all(places: Places, name: str) -> Document | None:
     if places.run is None:
         return None
     try:
-        document: Document = json.loads((places.run / name).read_bytes())
+        document: Document = json.loads(read_plain(places.run / name, _LIMIT))
         return document if isinstance(document, dict) else None
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return None
 
 

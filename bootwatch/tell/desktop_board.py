@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import datetime
 import json
-import os
-import stat
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from bootwatch.keep.conform import require
+from bootwatch.keep.files import read_plain
 from bootwatch.model.message import Message
 from bootwatch.model.told import Told
 from bootwatch.tell import owner_desktop
@@ -51,21 +50,11 @@ def read(run: Path, last: Board) -> Board:
 
 def _read(path: Path, parse: Callable[[dict[str, Any]], dict[str, Any]]) -> dict[str, Any] | None:
     try:
-        document = json.loads(_content(path))
+        document = json.loads(read_plain(path, _LIMIT))
         require(document, dict[str, Any], path.name)
         return parse(document)
     except MALFORMED:
         return None
-
-
-def _content(path: Path) -> bytes:
-    """Raises OSError, also where it is no plain file or far too long."""
-    handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
-    with os.fdopen(handle, "rb") as file:
-        found = os.fstat(handle)
-        if not stat.S_ISREG(found.st_mode) or found.st_size > _LIMIT:
-            raise OSError("no plain file of a sensible length")
-        return file.read(_LIMIT)
 
 
 def _alert(document: dict[str, Any]) -> dict[str, Any]:

@@ -58,6 +58,25 @@ def test_what_is_no_file_is_not_waited_for(tmp_path: Path) -> None:
         pass
 
 
+def test_neither_is_a_link_nor_what_is_beside_it(folder: Path, tmp_path: Path) -> None:
+    os.mkfifo(folder / "history.db-journal")
+    with pytest.raises(Problem, match="no plain file"), History.look(folder):
+        pass
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other/history.db").symlink_to(folder / "history.db")
+    with pytest.raises(Problem, match="no plain file"), History.look(tmp_path / "other"):
+        pass
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="files of somebody else are root's to make")
+def test_no_file_is_made_beside_somebody_elses(folder: Path) -> None:
+    change(folder, "PRAGMA journal_mode=WAL")
+    os.chown(folder / "history.db", NOBODY, NOBODY)
+    with pytest.raises(Problem, match="doesn't use"), History.look(folder):
+        pass
+    assert [path.name for path in folder.iterdir()] == ["history.db"]
+
+
 @pytest.mark.skipif(os.geteuid() != 0, reason="files of somebody else are root's to make")
 @pytest.mark.parametrize("content", ["'nonsense'", "'[1]'", "CAST(x'ff' AS TEXT)", "'" + "[" * 5000 + "'"])
 def test_nonsense_of_somebody_else_is_a_problem(folder: Path, content: str) -> None:
