@@ -59,8 +59,8 @@ def append_line(path: Path, line: str, mode: int = 0o640) -> None:
 def read_plain(path: Path, limit: int) -> bytes:
     """A file that somebody else may have put there.
 
-    Raises OSError, also for a link, for what is no plain file (a pipe would be waited for without end), and for
-    what is longer than ``limit`` bytes.
+    Raises OSError, also for a link, for what is no plain file (a pipe would be waited for without end), and
+    for what is longer than ``limit`` bytes.
     """
     handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
     with os.fdopen(handle, "rb") as file:
