@@ -17,6 +17,7 @@ UNITS = Path(__file__).parents[2] / "units"
 READER, SENDER = "bootwatch-read@boot.service", "bootwatch-send.service"
 STATE = "/var/lib/bootwatch"
 INTERPRETER = "/usr/local/bin/interpreter"
+SHUTDOWN = "bootwatch-shutdown.service"
 HEADS = {
     READER: "bootwatch does not see what this machine starts from.",
     SENDER: "bootwatch can tell nobody what happens to this machine.",
@@ -25,7 +26,7 @@ HEADS = {
 
 def lay_units(guest: Guest) -> None:
     """The units as they are, with a program that does nothing by an interpreter of its own."""
-    for name in ("bootwatch-failed@.service", "bootwatch-read@.service"):
+    for name in ("bootwatch-failed@.service", "bootwatch-read@.service", SHUTDOWN):
         guest.put(f"/etc/systemd/system/{name}", (UNITS / name).read_bytes())
     guest.put("/etc/sysusers.d/bootwatch.conf", (UNITS / "bootwatch.sysusers").read_bytes())
     guest.put("/etc/tmpfiles.d/bootwatch.conf", (UNITS / "bootwatch.tmpfiles").read_bytes())
@@ -64,6 +65,21 @@ def test_what_keeps_a_unit_from_running(guest: Guest) -> None:
     assert "One of its folders is missing" in said and "systemd-tmpfiles --create" in said
     guest.check(f"mv /var/lib/elsewhere {STATE}")
     works(guest, READER)
+
+
+@pytest.mark.whole
+def test_on_the_way_down(guest: Guest) -> None:
+    """The system manager runs nothing any more that conflicts with the shutdown."""
+    lay_units(guest)
+    guest.check("mkdir -p /var/log/journal && journalctl --flush")
+    guest.check(f"systemctl start {SHUTDOWN} && rm {INTERPRETER}")
+    guest.power_off()
+    guest.start()
+    said = guest.check("journalctl -b -1 -o cat SYSLOG_IDENTIFIER=bootwatch PRIORITY=3").splitlines()
+    assert said[0] == "bootwatch did not look at this machine before it was switched off."
+    command = said[2].partition("See why: ")[2]
+    assert command == f"journalctl -b -1 -u '{SHUTDOWN}' -n 20"
+    assert "status=203/EXEC" in guest.check(command)
 
 
 @pytest.mark.whole

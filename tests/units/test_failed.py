@@ -37,6 +37,14 @@ def test_each_unit_is_told_of_and_takes_it_back(name: str) -> None:
     assert is_started or name == "bootwatch-shutdown.service"
 
 
+def test_it_runs_on_the_way_down_too(tmp_path: Path) -> None:
+    lines = (UNITS / "bootwatch-failed@.service").read_text().splitlines()
+    # A template's own slice conflicts with the shutdown (systemd.slice(5), "Default Dependencies").
+    assert {"DefaultDependencies=no", "Before=shutdown.target", "Slice=system.slice"} <= {*lines}
+    said = failed(tmp_path, "bootwatch-shutdown.service")
+    assert "journalctl -b -1 -u" in said  # who reads it has started the machine again
+
+
 @pytest.mark.long
 # systemd.exec(5), "Process exit codes": 203 EXEC, 217 USER, 226 NAMESPACE. 70 is the starter's own.
 @pytest.mark.parametrize(
