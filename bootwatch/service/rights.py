@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bootwatch.places import Places
+from bootwatch.tell.plain import plain
 
 _FOLDERS = "sudo systemd-tmpfiles --create /etc/tmpfiles.d/bootwatch.conf"
 _USERS = "sudo systemd-sysusers /etc/sysusers.d/bootwatch.conf"
@@ -30,6 +31,7 @@ class Right:
     mode: int
     inside: int | None = None
     is_needed: bool = True
+    is_folder: bool = True
 
 
 @dataclass(frozen=True)
@@ -44,9 +46,9 @@ def rights(places: Places) -> list[Right]:
     """Who owns what: as DEVELOPERS.md has it."""
     group = _READER
     found = [
-        Right(places.config, "root", "root", 0o644, is_needed=False),
-        Right(places.addresses, "root", "root", 0o600, is_needed=False),
-        Right(places.machine_key, "root", "root", 0o600, is_needed=False),
+        Right(places.config, "root", "root", 0o644, is_needed=False, is_folder=False),
+        Right(places.addresses, "root", "root", 0o600, is_needed=False, is_folder=False),
+        Right(places.machine_key, "root", "root", 0o600, is_needed=False, is_folder=False),
         Right(places.state, "root", group, 0o750),
         Right(places.baseline, "root", group, 0o750, 0o640),
         Right(places.spares, "root", group, 0o750, 0o640),
@@ -84,13 +86,26 @@ def _of_place(right: Right) -> Iterator[Wrong]:
     about = os.lstat(right.path)
     mode = stat.S_IMODE(about.st_mode)
     is_folder = stat.S_ISDIR(about.st_mode)
+    if is_folder != right.is_folder or not (is_folder or stat.S_ISREG(about.st_mode)):
+        yield _of_another_kind(right, is_link=stat.S_ISLNK(about.st_mode))
+        return
     is_right = mode == right.mode if is_folder else not mode & ~right.mode
     owner, group = pwd.getpwnam(right.owner).pw_uid, grp.getgrnam(right.group).gr_gid
-    if (about.st_uid, about.st_gid) != (owner, group) or not is_right or stat.S_ISLNK(about.st_mode):
+    if (about.st_uid, about.st_gid) != (owner, group) or not is_right:
         said = f"{right.path} should belong to {right.owner}:{right.group} and have the mode {right.mode:04o}"
         yield Wrong(f"{said}, not {_spelled(about)}.", _mend(right.path, right, right.mode))
     if is_folder and right.inside is not None:
         yield from _inside(right, right.inside, owner)
+
+
+def _of_another_kind(right: Right, *, is_link: bool) -> Wrong:
+    """It is put aside, with whatever it holds or leads to, and a folder made anew."""
+    said = f"{right.path} should be a {'folder' if right.is_folder else 'file'}"
+    said += f", and is a link to {os.path.realpath(right.path)}." if is_link else ", and is none."
+    mend = f"sudo mv -T --backup=numbered {quoted(right.path)} {quoted(f'{right.path}.aside')}"
+    return Wrong(
+        said, (f"{mend} && {_FOLDERS}" if right.is_folder else mend) + " Then put back what it held."
+    )
 
 
 def _inside(right: Right, most: int, owner: int) -> Iterator[Wrong]:
@@ -110,7 +125,17 @@ def _inside(right: Right, most: int, owner: int) -> Iterator[Wrong]:
 
 
 def _mend(path: Path, right: Right, mode: int) -> str:
-    return f"sudo chown -h {right.owner}:{right.group} '{path}' && sudo chmod {mode:04o} '{path}'"
+    owner, own = f"{right.owner}:{right.group}", str(path)
+    if plain(own) == own and len(own.split()) == 1:
+        return f"sudo chown -h {owner} {quoted(own)} && sudo chmod {mode:04o} {quoted(own)}"
+    # A name that is not shown as it is.
+    found = f"sudo find {quoted(path.parent)} -maxdepth 1 -inum {path.lstat().st_ino}"
+    return f"{found} -exec chown -h {owner} {{}} + -exec chmod {mode:04o} {{}} +"
+
+
+def quoted(path: str | Path) -> str:
+    """As a shell takes it for one word, whatever it holds: who may make files may name them."""
+    return "'" + str(path).replace("'", "'\\''") + "'"
 
 
 def _spelled(about: os.stat_result) -> str:
@@ -122,5 +147,4 @@ def _spelled(about: os.stat_result) -> str:
         group = grp.getgrgid(about.st_gid).gr_name
     except KeyError:
         group = str(about.st_gid)
-    kind = ", a link" if stat.S_ISLNK(about.st_mode) else ""
-    return f"{owner}:{group} {stat.S_IMODE(about.st_mode):04o}{kind}"
+    return f"{owner}:{group} {stat.S_IMODE(about.st_mode):04o}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import shlex
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -132,24 +133,25 @@ def _units(found: Gathered) -> Iterator[Check]:
 
 
 def _of_unit(name: str, unit: Unit) -> Iterator[Check]:
-    see = f"journalctl -b -u {name} -n 20"
+    own = shlex.quote(name)  # an instance's name may hold backslashes
+    see = f"journalctl -b -u {own} -n 20"
     if unit.active == "failed":
         said = f"{name} failed ({plain(unit.result or 'no word why', 40)})."
-        yield Check("units", State.WRONG, said, f"See why: {see}. Then: sudo systemctl start {name}")
+        yield Check("units", State.WRONG, said, f"See why: {see}. Then: sudo systemctl start {own}")
     elif not unit.is_needed:
         return
     elif unit.enabled in ("masked", "masked-runtime"):
-        mend = f"sudo systemctl unmask {name} && sudo systemctl enable --now {name}"
+        mend = f"sudo systemctl unmask {own} && sudo systemctl enable --now {own}"
         yield Check("units", State.WRONG, f"{name} is masked: it can't run.", mend)
     elif unit.enabled == "not there":
         mend = "Install bootwatch again: sudo ./packaging/install"
         yield Check("units", State.WRONG, f"{name} is not there.", mend)
     elif unit.enabled != "enabled":
-        mend = f"sudo systemctl enable --now {name}"
+        mend = f"sudo systemctl enable --now {own}"
         yield Check("units", State.WRONG, f"{name} is not enabled ({plain(unit.enabled, 40)}).", mend)
     elif unit.active != "active" and unit.is_lasting:
         said = f"{name} is not active ({plain(unit.active, 40)})."
-        yield Check("units", State.WRONG, said, f"sudo systemctl start {name}; why: systemctl status {name}")
+        yield Check("units", State.WRONG, said, f"sudo systemctl start {own}; why: systemctl status {own}")
 
 
 def _rights(found: Gathered) -> Iterator[Check]:

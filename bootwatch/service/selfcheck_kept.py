@@ -57,7 +57,7 @@ def _baseline(found: Gathered) -> Iterator[Check]:
 
 def _spares(found: Gathered) -> Iterator[Check]:
     for file in found.spares_damaged[:_MOST]:
-        mend = f"sudo rm '{file}'. {_SAVE}"
+        mend = f"sudo rm -r '{file}'. {_SAVE}"
         yield Check("spares", State.WRONG, f"The spare {plain(file, _SAID)} is damaged.", mend)
     if found.spares_lacking and not found.spares_damaged:
         names = ", ".join(plain(path, 100) for path in found.spares_lacking[:_MOST])

@@ -6,6 +6,7 @@ import datetime
 import json
 import os
 import sqlite3
+import subprocess
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -21,6 +22,7 @@ from bootwatch.service.gather import STARTED, UNITS, gather, units_in
 from bootwatch.service.gathered import Gathered, Unit
 from bootwatch.service.rights import rights, wrong_rights
 from bootwatch.service.selfcheck import checked
+from bootwatch.tell.plain import plain
 from bootwatch.tell.selfcheck_report import selfcheck_report
 from tests.cli.commands import Commands
 from tests.roots import Root
@@ -171,6 +173,15 @@ def test_what_systemd_says() -> None:
     assert "bootwatch-kit.service" not in found
 
 
+def test_an_instances_name_is_one_word() -> None:
+    name = r"bootwatch-kit-to@mnt-my\x20stick.service"
+    (found,) = [
+        check for check in checked(replace(GOOD, **unit(name, "static", "failed", is_needed=False)))
+        if check.state is State.WRONG
+    ]  # fmt: skip
+    assert found.mend.endswith(f"sudo systemctl start '{name}'")
+
+
 def test_units_are_those_that_are_enabled_when_it_is_installed() -> None:
     script = (Path(__file__).parents[2] / "packaging/install").read_text()
     named = script.partition("started=(")[2].partition(")")[0].split()
@@ -234,8 +245,12 @@ def test_each_damage_to_what_is_kept_is_found_and_mended(
     spare = next(path for path in places.spares.iterdir() if len(path.name) == 64)
     spare.write_bytes(b"x")
     ((said, mend),) = wrong(hall)
-    assert said == f"The spare {spare} is damaged." and mend.startswith(f"sudo rm '{spare}'. ")
+    assert said == f"The spare {spare} is damaged." and mend.startswith(f"sudo rm -r '{spare}'. ")
     spare.unlink()
+    spare.mkdir()
+    ((said, mend),) = wrong(hall)
+    assert said == f"The spare {spare} is damaged." and mend.startswith(f"sudo rm -r '{spare}'. ")
+    spare.rmdir()
     ((said, _),) = wrong(hall)
     assert "there is no spare" in said
     bootwatch(*save)
@@ -311,7 +326,29 @@ def test_files_that_are_open_missing_or_links(owned: Places) -> None:
     (found,) = wrong_rights(owned)
     assert found.said == f"{owned.spares} is missing." and "systemd-tmpfiles --create" in found.mend
     owned.spares.symlink_to(owned.kit)
-    assert ", a link" in next(wrong_rights(owned)).said
+    (found,) = wrong_rights(owned)
+    assert found.said == f"{owned.spares} should be a folder, and is a link to {owned.kit}."
+    owned.spares.unlink()
+    owned.spares.touch(0o640)
+    (found,) = wrong_rights(owned)
+    assert found.said == f"{owned.spares} should be a folder, and is none."
+    command = found.mend.removeprefix("sudo ").partition(" && ")[0]
+    assert subprocess.run(["sh", "-c", command], check=False).returncode == 0
+    assert [one.said for one in wrong_rights(owned)] == [f"{owned.spares} is missing."]
+
+
+@pytest.mark.parametrize("name", ["it's;touch${IFS}x", "it's; touch x", "a\x1b[2Jb", "a\nb", "a\u202eb c"])
+def test_a_name_given_by_somebody_is_one_word_and_moves_no_cursor(owned: Places, name: str) -> None:
+    """What a person copies must do nothing else, whoever took the reader over."""
+    file = owned.spool / name
+    file.touch()
+    file.chmod(0o666)
+    (found,) = wrong_rights(owned)
+    assert plain(found.mend, 1000) == found.mend
+    command = found.mend.replace("sudo ", "").replace("bootwatch:bootwatch", f"{os.getuid()}:{os.getgid()}")
+    subprocess.run(["sh", "-ec", command], cwd=owned.state, check=True)
+    assert list(wrong_rights(owned)) == [] and file.stat().st_mode & 0o777 == 0o640
+    assert not (owned.state / "x").exists()
 
 
 def test_a_user_that_is_gone(owned: Places, monkeypatch: pytest.MonkeyPatch) -> None:
