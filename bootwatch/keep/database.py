@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
@@ -147,6 +148,8 @@ def _closing(database: sqlite3.Connection, path: Path) -> Iterator[None]:
 def _cannot(path: Path, error: Exception) -> Problem:
     if is_no_database(error):
         return DamagedHistory(path, str(error))
+    if os.path.isdir(path):
+        return DamagedHistory(path, "it is a folder")
     return Problem(
         f"The history {path} can't be used: {getattr(error, 'strerror', None) or error}.",
         f"{_advice(error)} The baseline is safe: it lies in a file of its own.",

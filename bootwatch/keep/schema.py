@@ -200,15 +200,23 @@ ALERTS = 4
 CHAIN = 5
 
 
+class NewerHistory(Problem):
+    """The database was written by a version from the future: it is neither used nor replaced."""
+
+
+def require_known(database: sqlite3.Connection, path: Path) -> None:
+    """Raises NewerHistory for a newer version's database."""
+    if version_of(database) > VERSION:
+        raise NewerHistory(
+            f"{path} was written by a newer bootwatch.", "Install that version again, or move the file away."
+        )
+
+
 def prepare(database: sqlite3.Connection, path: Path) -> None:
     """Make the tables that are not there yet, all or none. Raises Problem for a newer version's database."""
     database.execute("SELECT name FROM sqlite_master").fetchall()  # shows damage while it can be put aside
-    version = version_of(database)
-    if version > VERSION:
-        raise Problem(
-            f"{path} was written by a newer bootwatch.", "Install that version again, or move the file away."
-        )
-    if version < VERSION:
+    require_known(database, path)
+    if version_of(database) < VERSION:
         _bring_up(database)
 
 

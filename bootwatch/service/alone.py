@@ -18,8 +18,10 @@ def alone(places: Places) -> Iterator[None]:
         places.history.mkdir(mode=0o750, parents=True, exist_ok=True)
         handle = os.open(places.history / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
     except OSError as error:
-        raise Problem(
-            f"Nothing can be recorded in {places.history}: {error.strerror}.", "Run the command with sudo."
-        ) from error
+        may_not = isinstance(error, PermissionError)
+        hint = (
+            "Run the command with sudo." if may_not else "See whether its disk is full, read-only or failing."
+        )
+        raise Problem(f"Nothing can be recorded in {places.history}: {error.strerror}.", hint) from error
     with locked(handle):
         yield

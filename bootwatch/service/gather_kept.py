@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from bootwatch.keep import baseline as baselines
-from bootwatch.keep import kit_note, soundness, spares
+from bootwatch.keep import kit_note, schema, soundness, spares
 from bootwatch.keep.baseline import Baseline
-from bootwatch.keep.history import History
+from bootwatch.keep.history import FILE_NAME, History
 from bootwatch.places import Places
 from bootwatch.problem import Problem
 from bootwatch.recover.kit import is_kit, read_about
@@ -35,6 +35,8 @@ def _of_history(places: Places) -> Document:
     found: Document = {}
     try:
         with History.look(places.history) as history:
+            if history:
+                schema.require_known(history.database, places.history / FILE_NAME)
             rows = history.rows(1) if history else []
             if history and rows:
                 found["compared"] = rows[0].baseline
@@ -45,6 +47,8 @@ def _of_history(places: Places) -> Document:
         found["read"] = rows[0].time if rows else None
         alerts = recorded(places, 0)["alerts"]
         found["alert"] = alerts[0] if alerts else None
+    except schema.NewerHistory as newer:
+        found |= {"history_trouble": newer.message, "history_mend": newer.hint}
     except Problem as problem:
         found["history_trouble"] = problem.message
     return found
@@ -70,7 +74,7 @@ def _of_baseline(places: Places) -> Document:
     try:
         baseline = baselines.load(places.baseline)
     except Problem as problem:
-        return {"baseline_trouble": problem.message}
+        return {"baseline_trouble": problem.message, "baseline_mend": problem.hint}
     if baseline is None:
         return {"baseline": ""}
     lacking = [

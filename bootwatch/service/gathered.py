@@ -26,7 +26,8 @@ class Gathered:
     ``settings_mistakes``, ``address_mistakes`` hold one sentence each; ``addresses`` is how many there
     are. ``untold`` are deliveries that failed: address, why, attempts, first_try, for_good. ``read``:
     when the machine was read last. ``baseline``: when it was saved, "" where there is none.
-    ``baseline_trouble`` and ``history_trouble`` say why those can't be used; ``history_faults`` what in
+    ``baseline_trouble`` and ``history_trouble`` say why those can't be used, ``baseline_mend`` and
+    ``history_mend`` what to do then, if not the usual; ``history_faults`` what in
     the history is not as it was recorded, a sentence each, None for who may not look. ``told`` is the
     last message that got through: address, time. ``alert`` is the open alert as `bootwatch alerts` shows
     it. ``units``: by name what systemd says of each; None where it doesn't run. ``unfinished``: when a
@@ -51,9 +52,11 @@ class Gathered:
     is_read_since_start: bool | None = None
     history_file: str = ""
     history_trouble: str = ""
+    history_mend: str = ""
     history_faults: Sequence[str] | None = None
     baseline: str | None = None
     baseline_trouble: str = ""
+    baseline_mend: str = ""
     baseline_digest: str = ""
     compared: str | None = None
     is_logged: bool = True

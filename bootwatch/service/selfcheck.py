@@ -80,7 +80,7 @@ def _told(found: Gathered) -> Iterator[Check]:
 def _reading(found: Gathered) -> Iterator[Check]:
     mend = "Try: sudo bootwatch snapshot. What the service said: journalctl -u 'bootwatch-read@*' -n 20"
     if found.history_trouble:
-        yield Check("reading", State.WRONG, plain(found.history_trouble, _SAID), mend)
+        yield Check("reading", State.WRONG, plain(found.history_trouble, _SAID), found.history_mend or mend)
         return
     if not found.read:
         yield Check("reading", State.WRONG, "The machine was not read yet.", mend)

@@ -35,7 +35,9 @@ def _anew(file: str) -> str:
 
 def _baseline(found: Gathered) -> Iterator[Check]:
     if found.baseline_trouble:
-        yield Check("baseline", State.WRONG, plain(found.baseline_trouble, _SAID), _SAVE)
+        yield Check(
+            "baseline", State.WRONG, plain(found.baseline_trouble, _SAID), found.baseline_mend or _SAVE
+        )
     elif found.baseline is None:
         yield Check("baseline", State.UNKNOWN, "Whether there is a baseline is not known.", _SUDO)
     elif not found.baseline:

@@ -134,6 +134,11 @@ def _forget(result: object) -> None:
     """What a call gives back."""
 
 
+def _folder(machine: Machine) -> None:
+    _history(machine).unlink()
+    _history(machine).mkdir()
+
+
 def _truncate(share: float) -> Callable[[Machine], None]:
     def damage(machine: Machine) -> None:
         path = _history(machine)
@@ -239,6 +244,7 @@ FAULTS = (
         "history: no database", "0 1 1 3 0 0 0", "the history was damaged; it is put aside",
         _write(_history, b"hello " * 900), quick=True,
     ),
+    Fault("history: a folder", "0 1 1 3 0 0 0", "the history was damaged; it is put aside", _folder),
     Fault("history: page 1 damaged", "0 1 1 3 0 0 0", "the history was damaged", _flip(0)),
     *(Fault(f"history: page {page} damaged", "0 1 1 ? 0 ? 0", "", _flip(page - 1)) for page in _PAGES),
     Fault("history: journal left by a power cut", "0 1 1 1 0 0 0", "", _hot_journal),

@@ -265,7 +265,22 @@ def test_each_damage_to_what_is_kept_is_found_and_mended(
     assert "another baseline" in wrong(hall)[0][0]
     baseline.write_text(text[:-200])
     assert "is damaged" in wrong(hall)[0][0]
+    newer = text.replace("bootwatch/baseline/1", "bootwatch/baseline/2")
+    baseline.write_text(newer)
+    ((_, mend),) = wrong(hall)
+    assert mend == "Use the newer bootwatch.", "saving one is refused"
+    assert bootwatch(*save).status == 3 and baseline.read_text() == newer
     baseline.write_text(text)
+    assert bootwatch("snapshot").status == 0
+    assert wrong(hall) == []
+
+    with sqlite3.connect(places.history / FILE_NAME) as database:
+        version = database.execute("PRAGMA user_version").fetchone()[0]
+        database.execute(f"PRAGMA user_version = {version + 1}")
+        ((said, mend),) = wrong(hall)
+        assert said.endswith("was written by a newer bootwatch.") and mend.startswith("Install that version")
+        database.execute(f"PRAGMA user_version = {version}")
+    database.close()
     assert wrong(hall) == []
 
     with sqlite3.connect(places.history / FILE_NAME) as database:
