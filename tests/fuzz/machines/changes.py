@@ -107,10 +107,13 @@ def hide_a_variable(random: Random, root: DamagedRoot) -> None:
     """It is there and can't be read."""
     name = random.choice(("Boot0000", "Boot0001", "Boot0002", "BootOrder"))
     place = f"{EFIVARS}/{name}-{GLOBAL}"
-    if random.random() < 0.5:
-        root.make_folder(place)
-    else:
+    how = random.randrange(4)
+    if how == 0:
+        root.make_pipe(place)
+    elif how == 1:
         root.make_link(place, "../../../../../../../../etc/hostname")
+    else:
+        root.make_folder(place)
     root.blind.add(("variables", name))
 
 
@@ -269,7 +272,7 @@ def strange_texts(random: Random, root: DamagedRoot) -> None:
             *("var/log/dpkg.log", LOG, "sys/class/dmi/id/product_name", "sys/class/dmi/id/bios_version"),
         )
     )
-    how = random.randrange(5)
+    how = random.randrange(6)
     if how == 0:
         root.write(place, _flipped(random, root.read(place)))
     elif how == 1:
@@ -278,6 +281,8 @@ def strange_texts(random: Random, root: DamagedRoot) -> None:
         root.make_folder(place)
     elif how == 3:
         root.write(place, _lines(random, place).encode("utf-8", "surrogatepass"))
+    elif how == 4:
+        root.make_pipe(place)
     else:
         root.make_link(place, random.choice(("../../../../../../../etc/shadow", "nowhere", place)))
 

@@ -23,6 +23,8 @@ levels:
 looked_after_by: {name: Anna, phone: '0123'}
 """
 BOOT_LOG = Path(__file__).parents[2] / "formats/samples/event_log_agile.bin"
+# Below the state: a recovery kit of the whole machine.
+KIT = "study-kit.zip"
 _LIST = "\ufeffloaderx64.efi,Fernwick Linux,,\n"
 LOG = "sys/kernel/security/tpm0/binary_bios_measurements"
 
@@ -68,6 +70,10 @@ class DamagedRoot:
     def make_folder(self, below: str) -> None:
         """A folder where a file should be: it is there, and reading it fails."""
         self._taken_away(below).mkdir(parents=True)
+
+    def make_pipe(self, below: str) -> None:
+        """A pipe where a file should be: whoever waits for what comes out of it waits for ever."""
+        os.mkfifo(self._taken_away(below))
 
     def make_link(self, below: str, target: str) -> None:
         self._taken_away(below).symlink_to(target)
@@ -140,6 +146,7 @@ def build(folder: Path) -> DamagedRoot:
     for command in (
         ["baseline", "save", "--reason", "both start", "--yes"],
         ["snapshot", "--moment", "boot"],
+        ["baseline", "export", "--to", str(template / KIT)],
     ):
         with quietly() as said:
             status = main(["--root", str(root.folder), "--state", str(template), *command])

@@ -2,11 +2,14 @@
 
 import json
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+
+from tests.fuzz.machines.run import Endless, stop
 
 PROJECT = Path(__file__).parents[3]
 ROOTS = 20_000
@@ -36,6 +39,16 @@ def _ended(process: "subprocess.Popen[str]") -> int:
 @pytest.mark.long
 def test_some_roots() -> None:
     assert _ended(_start(40, int.from_bytes(os.urandom(4), "little"))) == 40
+
+
+@pytest.mark.long
+def test_an_end_that_never_comes_is_noticed() -> None:
+    """Also where what fails is caught, as all is that is read of a machine."""
+    with pytest.raises(Endless, match="it worked"):
+        try:
+            stop(signal.SIGPROF, None)
+        except Exception:
+            pytest.fail("it would go on")
 
 
 @pytest.mark.whole
