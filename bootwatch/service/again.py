@@ -134,7 +134,8 @@ def _may_ask(kept: Document, places: Places) -> bool:
     try:
         ages = time.time() - kept["wall"], time.clock_gettime(time.CLOCK_BOOTTIME) - kept["run"]
         is_recent = all(0 <= age < _DAY for age in ages) and kept["day"] == _today()
-        return bool(is_recent and kept["format"] == FORMAT and kept["given"] == given(places))
+        is_whole = kept["format"] == FORMAT and {"entries", "said", "number", "own"} <= kept.keys()
+        return bool(is_recent and is_whole and kept["given"] == given(places))
     except (KeyError, TypeError, OSError):
         return False
 

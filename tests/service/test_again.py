@@ -101,6 +101,12 @@ def _published(run: Path) -> dict[str, object]:
     return found
 
 
+def _damage(file: Path, was: str, now: str) -> None:
+    text = file.read_text()
+    assert was in text
+    file.write_text(text.replace(was, now))
+
+
 def _rows(machine: Machine) -> list[tuple[object, ...]]:
     with History.open(machine.places.history) as history:
         assert list(faults(history)) == []
@@ -225,11 +231,13 @@ def test_each_face_of_a_mounted_file_counts(
         lambda one: (one.places.run / "motd").write_text("x"),
         lambda one: (one.places.history / "answers.json").write_text('{"given": '),
         lambda one: (one.places.history / "answers.json").write_text("[]"),
+        lambda one: _damage(one.places.history / "answers.json", '"entries":', '"entriew":'),
+        lambda one: _damage(one.places.history / "answers.json", '"said":', '"saie":'),
         lambda one: (one.places.history / "answers-last.json").unlink(),
     ],
     ids=[
         *("start", "variable", "mounts", "disk", "settings", "log", "restore"),
-        *("published", "log-in", "torn", "nonsense", "lost"),
+        *("published", "log-in", "torn", "nonsense", "a bit of one name", "a bit of another", "lost"),
     ],
 )
 def test_whatever_else_a_reading_goes_by_counts(
