@@ -160,7 +160,7 @@ def test_before_switching_off_it_reads_in_the_same_sandbox() -> None:
     reader, shutdown = settings("bootwatch-read@.service"), settings(SHUTDOWN)
     of_the_unit = {"Description", "Type", "ConditionPathExists", "After", "WantedBy"}
     # When it runs, and how long it may take. What nobody waits for goes behind everything else.
-    reader_alone = {"ExecStart", "ExecStartPre", "ExecStartPost"}
+    reader_alone = {"Wants", "ExecStart", "ExecStartPre", "ExecStartPost"}
     reader_alone |= {"TimeoutStartSec", "Nice", "IOSchedulingClass", "CPUWeight"}
     shutdown_alone = {"ExecStop", "TimeoutStopSec", "RemainAfterExit"}
     shutdown_alone |= {
@@ -222,7 +222,7 @@ def test_the_watch_writes_one_folder_and_reads_no_device() -> None:
 def test_systemd_hears_of_the_watch() -> None:
     watch = settings(WATCH)
     assert (watch["Type"], watch["NotifyAccess"]) == (["notify"], ["exec"])
-    assert watch["Restart"] == ["on-failure"] and watch["WatchdogSec"]
+    assert watch["Restart"] == ["always"] and watch["WatchdogSec"]
     # Settings with a mistake in them end the reload before anything hears of them.
     assert watch["ExecReload"] == [
         *("/usr/local/bin/bootwatch", "watch", "--check-settings"),
@@ -238,6 +238,8 @@ def test_a_request_is_taken_away_before_the_reading() -> None:
     assert path["PathExists"] == ["/run/bootwatch/watch/request"]
     assert path["Unit"] == [f"bootwatch-read@{Moment.WATCH}.service"]
     assert reader["ExecStartPre"] == ["-/bin/rm", "-f", "/run/bootwatch/%i/request"]
+    # Where that fails five times the path unit fails too, and for good: each reading has it begin again.
+    assert reader["Wants"] == ["bootwatch-watch.path"]
 
 
 def test_a_machine_that_wakes_up_is_read_then() -> None:
