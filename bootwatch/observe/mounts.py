@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from bootwatch.model.boot_folder import is_boot_folder
 from bootwatch.observe.machine import Machine
@@ -16,7 +16,8 @@ _ESCAPE = re.compile(r"\\([0-7]{3})")
 class Mount:
     """One line of /proc/self/mountinfo (proc(5)); ``device`` is "major:minor".
 
-    ``is_whole``: not only a folder of the file system is mounted there.
+    ``is_whole``: not only a folder of the file system is mounted there. ``number`` is the mount's own: with
+    another one it is another mount, even where all else is the same.
     """
 
     device: str
@@ -24,6 +25,7 @@ class Mount:
     kind: str
     source: str
     is_whole: bool = True
+    number: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True)
@@ -63,7 +65,10 @@ def _parse_mount(line: str) -> Mount | None:
     left, right = before.split(" "), after.split(" ")
     if not separator or len(left) < 6 or len(right) < 2:
         return None
-    return Mount(left[2], _unescape(left[4]), right[0], _unescape(right[1]), left[3] == "/")
+    folder = _unescape(left[4])
+    if "\0" in folder:  # no kernel writes it, and no call takes it
+        return None
+    return Mount(left[2], folder, right[0], _unescape(right[1]), left[3] == "/", left[0])
 
 
 def read_fstab(machine: Machine) -> list[FstabLine]:

@@ -29,6 +29,9 @@ from bootwatch.tell.plain import plain
 _SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP, signal.SIGCHLD)
 _LOST = "lost sight of some changes"
 _LEAVE = (signal.SIGTERM, signal.SIGINT)
+# These take minutes, as each waits longer. Whoever is started then sees a folder that was made anew: for a
+# service that began before, it stays the old one.
+_MOST_TRIES = 8
 
 
 class News:
@@ -77,7 +80,7 @@ class Watch:
         self._table = self._watch_mounts()
         self._signals: set[int] = set()
         self._ping, self._pinged = ping_seconds(), time.monotonic()
-        self._first, self._count, self._asked = "", 0, 0
+        self._first, self._count, self._asked, self._tries = "", 0, 0, 0
         self._troubles: list[str] = []
         self._failure, self._said = "", ""
         for number in _SIGNALS:
@@ -90,14 +93,14 @@ class Watch:
             # What changed while nobody watched is seen by a reading; after a start of the machine by its own.
             self.news.changed("nobody watched for a while")
         self._say("READY=1")
-        while not self._signals.intersection(_LEAVE):
+        while not self._signals.intersection(_LEAVE) and self._tries < _MOST_TRIES:
             self._wait()
             self._take_news()
             self._ask_when_due()
             self._say()
         self._say("STOPPING=1")
         self.folders.close()
-        return 0
+        return int(self._tries >= _MOST_TRIES)
 
     # waiting
 
@@ -143,9 +146,10 @@ class Watch:
         if signal.SIGCHLD in self._signals:
             self._signals.discard(signal.SIGCHLD)
             self._failure = self.asker.ended()
-        if not self.folders.is_alive:
-            self.news.changed(_LOST)
         first, count, look = self.news.take()
+        # Said once: before the question it is made anew.
+        if not self.folders.is_alive and self.settling.due is None:
+            first, count = first or _LOST, count + 1
         if look and (mounted := self._look_again()):
             first, count = first or mounted, count + 1
         if count:
@@ -161,9 +165,9 @@ class Watch:
         if now == self._signs:
             return ""
         found, self._signs = survey(self.machine), now
-        for device, folder, kind in sorted(found.mounts ^ self._survey.mounts):
-            is_new = (device, folder, kind) in found.mounts
-            return f"{folder} {'mounted' if is_new else 'unmounted'}"
+        for _, folder, *_ in sorted(found.mounts ^ self._survey.mounts):
+            is_there = any(folder == mount[1] for mount in found.mounts)
+            return f"{folder} {'mounted' if is_there else 'unmounted'}"
         return ""
 
     # asking
@@ -182,8 +186,11 @@ class Watch:
         try:
             self.asker.ask()
             self._asked += 1
-            self._failure = ""
+            self._failure, self._tries = "", 0
         except OSError as error:
+            self._tries += 1
+            if self._tries in (1, _MOST_TRIES):
+                print(f"No reading can be asked for: {error.strerror}", file=sys.stderr, flush=True)
             self._failure = f"No reading can be asked for ({error.strerror}); that is tried again."
             self.settling.note(now)
 

@@ -25,6 +25,10 @@ _WANTED = [
     *(events.DirCreatedEvent, events.DirDeletedEvent, events.DirMovedEvent, events.FileClosedEvent),
 ]
 _MOST_FOLDERS = 5000
+# The library goes down by calling itself. FAT's usual paths of 260 characters hold no more.
+_DEEPEST = 200
+# Each takes threads, of which the unit has 128.
+_MOST_TARGETS = 40
 
 
 class Folders:
@@ -53,7 +57,10 @@ class Folders:
         except OSError as error:
             self._observer = None
             return [f"anything ({_reason(error)})"]
-        return [trouble for target in targets if (trouble := self._add(target))]
+        wanted = list(targets)
+        troubles = [trouble for target in wanted[:_MOST_TARGETS] if (trouble := self._add(target))]
+        left = [f"{target.path} (more than {_MOST_TARGETS} places)" for target in wanted[_MOST_TARGETS:]]
+        return troubles + left
 
     def close(self) -> None:
         observer, self._observer = self._observer, None
@@ -71,13 +78,13 @@ class Folders:
             target, wanted = Target(target.path, names=target.names), 0
         try:
             self._schedule(_Handler(target, self._noticed), target)
-        except OSError as error:
+        except (OSError, RecursionError) as error:
             # Debian 12's version of the library forgets the handle of one that failed.
             for handle in _inotify_handles() - handles:
                 os.close(handle)
             return f"{target.path} ({_reason(error)})"
         if not wanted:
-            return f"{target.path} (more than {_MOST_FOLDERS} folders)"
+            return f"{target.path} (more than {_MOST_FOLDERS} folders, or {_DEEPEST} one in another)"
         # Not every version says of every folder that it can't be watched: the kernel knows.
         lacking = wanted - (_watches() - before)
         return f"{target.path} ({lacking} of {wanted} folders)" if lacking > 0 else ""
@@ -124,7 +131,9 @@ class _Complaints(logging.Handler):
         self._complain()
 
 
-def _reason(error: OSError) -> str:
+def _reason(error: OSError | RecursionError) -> str:
+    if isinstance(error, RecursionError):
+        return "too many folders one in another"
     # inotify_add_watch(2), inotify_init(2): no room and too many files mean the user's own limits.
     return {28: "the limit fs.inotify.max_user_watches", 24: "the limit fs.inotify.max_user_instances"}.get(
         error.errno or 0, error.strerror or str(error)
@@ -132,14 +141,14 @@ def _reason(error: OSError) -> str:
 
 
 def _count(target: Target) -> int:
-    """How many folders there are to be watched, at most one more than the limit."""
+    """How many folders there are to be watched; more than the limit as well where they go too deep."""
     if not target.below:
         return 1
-    count = 0
-    for _ in os.walk(target.path):
+    count, deepest = 0, target.path.count("/") + _DEEPEST
+    for folder, _, _ in os.walk(target.path):
         count += 1
-        if count > _MOST_FOLDERS:
-            break
+        if count > _MOST_FOLDERS or folder.count("/") > deepest:
+            return _MOST_FOLDERS + 1
     return count
 
 

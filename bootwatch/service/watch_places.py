@@ -10,6 +10,7 @@ import os
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
+from itertools import islice
 
 from bootwatch.model.boot_folder import is_boot_folder
 from bootwatch.observe.machine import Machine
@@ -21,10 +22,14 @@ MOUNT_TABLE = "proc/self/mountinfo"
 _VARIABLES = "sys/firmware/efi/efivars"
 _DISKS = "dev/disk"
 _BY_PART = "by-partuuid"
+_FSTAB = "etc/fstab"
 _RUN = "run/bootwatch"
 _TOP = "efi"
 _LIST_LIMIT = 1 << 16
 _TABLE_LIMIT = 4 << 20
+# In so many parts is a volume watched that has others mounted among its folders: each takes threads.
+_MOST_PARTS = 20
+_MOST_LINKS = 8
 # One of these is in each line of the mount table that a survey could make something of.
 _SIGNS = (b" - vfat ", b" - msdos ", b" - efivarfs ", b" /boot", b" /efi")
 
@@ -49,12 +54,14 @@ class Target:
 class Survey:
     """What is to be watched just now.
 
-    ``mounts`` are those that matter, as (device, folder, type): when they change the machine is read again.
+    ``mounts`` are those that matter, as (device, folder, type, the mount's number): when they change the
+    machine is read again. A volume that was unmounted and is back already has another number; whatever
+    watched it is gone.
     ``volumes`` are the folders of mounted boot volumes. ``trouble`` says what couldn't be looked at.
     """
 
     targets: tuple[Target, ...] = ()
-    mounts: frozenset[tuple[str, str, str]] = frozenset()
+    mounts: frozenset[tuple[str, str, str, str]] = frozenset()
     volumes: tuple[str, ...] = ()
     has_variables: bool = False
     trouble: str = ""
@@ -73,21 +80,26 @@ def signs(machine: Machine) -> tuple[bytes, ...]:
 def survey(machine: Machine) -> Survey:
     """Look at the mount table, fstab and the reader's list."""
     try:
-        mounts, trouble = read_mounts(machine), ""
+        mounts, troubles = read_mounts(machine), []
     except OSError as error:
-        mounts, trouble = [], f"the mount table ({error.strerror})"
+        mounts, troubles = [], [f"the mount table ({error.strerror})"]
     volumes = _boot_volumes(machine, mounts)
     points = frozenset(mount.folder for mount in mounts)
-    targets = [target for mount in volumes for target in _whole(machine, mount.folder, points)]
     has_variables = machine.is_folder(_VARIABLES)
-    targets += _fixed(machine, has_variables)
+    targets = list(_fixed(machine, has_variables))
+    for mount in volumes:
+        parts = list(islice(_whole(machine, mount.folder, points), _MOST_PARTS + 1))
+        if len(parts) > _MOST_PARTS:
+            parts = parts[:1]
+            troubles.append(f"{mount.folder} (more than {_MOST_PARTS} folders beside other mounts)")
+        targets += parts
     matter = volumes + [mount for mount in mounts if _matters(mount)]
     return Survey(
         targets=tuple(dict.fromkeys(targets)),
-        mounts=frozenset((mount.device, mount.folder, mount.kind) for mount in matter),
+        mounts=frozenset((mount.device, mount.folder, mount.kind, mount.number) for mount in matter),
         volumes=tuple(mount.folder for mount in volumes),
         has_variables=has_variables,
-        trouble=trouble,
+        trouble="; ".join(troubles),
     )
 
 
@@ -161,20 +173,31 @@ def _whole(machine: Machine, folder: str, points: frozenset[str]) -> Iterator[Ta
 
 
 def _fixed(machine: Machine, has_variables: bool) -> Iterator[Target]:
-    if has_variables:
-        yield Target(machine.locate(_VARIABLES))
-    table = machine.locate("etc/fstab") if machine.root != "/" else os.path.realpath("/etc/fstab")
-    yield from _if_there(
-        Target(os.path.dirname(table), names=frozenset({os.path.basename(table)})),
-        Target(machine.locate(_DISKS), names=frozenset({_BY_PART})),
-        Target(machine.locate(f"{_DISKS}/{_BY_PART}")),
-        Target(machine.locate(_RUN), names=frozenset({VOLUMES}), asks=False),
-    )
+    wanted: list[tuple[str, frozenset[str] | None, bool]] = []
+    wanted += [(_VARIABLES, None, True)] if has_variables else []
+    wanted += [(folder, names, True) for folder, names in _fstab_names(machine).items()]
+    wanted += [(_DISKS, frozenset({_BY_PART}), True), (f"{_DISKS}/{_BY_PART}", None, True)]
+    wanted += [(_RUN, frozenset({VOLUMES}), False)]
     if machine.root != "/":
         # poll(2) tells of the real one; a folder that stands for a machine holds a plain file.
-        folder, _, name = machine.locate(MOUNT_TABLE).rpartition("/")
-        yield from _if_there(Target(folder, names=frozenset({name}), asks=False))
+        folder, _, name = MOUNT_TABLE.rpartition("/")
+        wanted += [(folder, frozenset({name}), False)]
+    for path, names, asks in wanted:
+        with suppress(OSError):  # a link that leads out of the root, or in circles
+            place = machine.locate(path)
+            if os.path.isdir(place):
+                yield Target(place, names=names, asks=asks)
 
 
-def _if_there(*targets: Target) -> Iterator[Target]:
-    return (target for target in targets if os.path.isdir(target.path))
+def _fstab_names(machine: Machine) -> dict[str, frozenset[str]]:
+    """Which names in which folder stand for fstab: a link may change as well as what it leads to."""
+    names: dict[str, frozenset[str]] = {}
+    path = _FSTAB
+    for _ in range(_MOST_LINKS):
+        folder, _, name = path.rpartition("/")
+        names[folder] = names.get(folder, frozenset()) | {name}
+        try:
+            path = os.path.normpath(os.path.join("/", folder, machine.link(path))).lstrip("/")
+        except OSError:
+            break
+    return names

@@ -13,6 +13,10 @@ from pathlib import Path
 
 import pytest
 
+from bootwatch.observe.machine import Machine
+from bootwatch.service.watch import Watch
+from bootwatch.service.watch_ask import RequestFile
+
 PROJECT = Path(__file__).parents[2]
 # With a shorter wait than the real one's.
 PROGRAM = """\
@@ -193,6 +197,58 @@ def test_what_the_reader_finds_to_be_a_boot_volume_is_read_once_more(
     put(root / "run/bootwatch/volumes", "gpt:0a\n")
     assert "the boot volume at /mnt," in watch.asked(1)
     assert firsts(watch.end()) == ["/mnt mounted"]
+
+
+@pytest.mark.long
+def test_one_that_was_unmounted_and_is_back_already_is_watched_anew(
+    root: Path, start: Callable[..., Running]
+) -> None:
+    watch = start()
+    put(root / "proc/self/mountinfo", MOUNTED.replace("2 1 8:1", "7 1 8:1"))
+    watch.asked(1)
+    assert firsts(watch.end()) == ["/boot/efi mounted"]
+
+
+@pytest.mark.long
+def test_folders_too_deep_to_be_followed(root: Path, start: Callable[..., Running]) -> None:
+    """Deeper than Python may call itself."""
+    watch = start()
+    handle = os.open(root / "boot/efi", os.O_RDONLY)
+    for _ in range(1200):
+        os.mkdir("d", dir_fd=handle)
+        below = os.open("d", os.O_RDONLY, dir_fd=handle)
+        os.close(handle)
+        handle = below
+    os.close(handle)
+    said = watch.until(lambda line: "Can't watch" in line)
+    assert f"Can't watch {root}/boot/efi (more than 5000 folders, or 200 one in another)." in said
+    watch.end()
+    # pytest's own way of taking it away calls itself, too.
+    subprocess.run(["rm", "-r", root / "boot"], check=True)
+
+
+@pytest.mark.long
+def test_where_no_reading_can_be_asked_for_it_gives_up(root: Path, start: Callable[..., Running]) -> None:
+    """Whoever is started again may see a folder that was made anew (systemd.exec(5), ReadWritePaths=)."""
+    shutil.rmtree(root / "asked")
+    watch = start(quiet=0.005)
+    assert watch.process.wait(SILENCE) == 1
+    assert watch.process.stderr
+    why = "No reading can be asked for: No such file or directory\n"
+    assert watch.process.stderr.read() == f"nobody watched for a while: asking for a reading\n{why}{why}"
+
+
+def test_a_dead_observer_is_told_of_once(root: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("signal.signal", lambda number, handler: None)
+    monkeypatch.setattr("signal.set_wakeup_fd", lambda handle, warn_on_full_buffer: None)
+    watch = Watch(Machine(root), RequestFile(root / "asked"))
+    monkeypatch.setattr(type(watch.folders), "is_alive", False)
+    watch._take_news()
+    due = watch.settling.due
+    assert due
+    watch._take_news()
+    # Nothing puts it off, and nothing wakes it before.
+    assert (watch.settling.due, watch._timeout(due - 1), watch._poll.poll(0)) == (due, 1001, [])
 
 
 @pytest.mark.long

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from pathlib import Path
 
 import pytest
@@ -60,11 +61,7 @@ def test_boot_volumes_by_their_place(root: Path) -> None:
         "5 1 8:4 / /boot/other rw - ext4 /dev/sda4 rw",
     )
     assert watched(root, found) == {"boot/efi": True, "efi": True}
-    assert ("8:4", "/boot/other", "ext4") in found.mounts and (
-        "8:33",
-        "/mnt/stick",
-        "vfat",
-    ) not in found.mounts
+    assert {folder for _, folder, _, _ in found.mounts} == {"/boot/efi", "/efi", "/boot/other"}
 
 
 def test_boot_volumes_by_fstab(root: Path) -> None:
@@ -118,7 +115,39 @@ def test_nothing_else_that_is_mounted_among_its_folders_is_touched(root: Path) -
         "boot/EFI/a": False,
         "boot/loader": True,
     }
-    assert not any(kind == "autofs" for _, _, kind in found.mounts)
+    assert not any(kind == "autofs" for _, _, kind, _ in found.mounts)
+
+
+def test_a_volume_in_many_parts_is_watched_at_its_top(root: Path) -> None:
+    for number in range(30):
+        (root / f"boot/{number}").mkdir(parents=True)
+    found = seen(root, f"2 1 8:1 / /boot {FAT} /dev/sda1 rw", "3 2 0:40 / /boot/0 rw - autofs systemd-1 rw")
+    assert watched(root, found) == {"boot": False}
+    assert found.trouble == "/boot (more than 20 folders beside other mounts)"
+
+
+def test_one_that_is_back_already_is_another_mount(root: Path) -> None:
+    fat = f"1 8:1 / /boot {FAT} /dev/sda1 rw"
+    assert seen(root, f"2 {fat}").mounts != seen(root, f"7 {fat}").mounts
+
+
+@pytest.mark.parametrize(("path", "target"), [("etc/fstab", "fstab"), ("run/bootwatch", "../../out")])
+def test_links_that_lead_nowhere(root: Path, path: str, target: str) -> None:
+    shutil.rmtree(root / path, ignore_errors=True)
+    (root / path).symlink_to(target)
+    assert f"{root}/dev/disk" in {one.path for one in seen(root).targets}
+
+
+def test_a_name_that_no_folder_has(root: Path) -> None:
+    assert seen(root, f"2 1 8:1 / /boot\\000 {FAT} /dev/sda1 rw").volumes == ()
+
+
+def test_fstab_may_be_a_link(root: Path) -> None:
+    (root / "etc/kept").mkdir()
+    (root / "etc/fstab").symlink_to("kept/table")
+    (root / "etc/kept/table").symlink_to("/etc/last")
+    found = {os.path.relpath(one.path, root): one.names for one in seen(root).targets}
+    assert [found["etc"], found["etc/kept"]] == [frozenset({"fstab", "last"}), frozenset({"table"})]
 
 
 def test_a_volume_is_watched_through_one_of_its_mounts(root: Path) -> None:
