@@ -209,7 +209,8 @@ def _kept(
         reading = replace(reading, is_steady=reading.is_steady and not _owes_sign(history, config, reading))
         sweep(Spool(places.spool), places.receipts)
         _drop_old(history, config)
-    publish(places, reading, baseline_trouble, settings.log_in)
+        # Still alone: what an older reading found must not take the place of a newer one's.
+        publish(places, reading, baseline_trouble, settings.log_in)
     return replace(reading, troubles=tuple(one for one in (trouble, baseline_trouble) if one))
 
 
@@ -250,7 +251,7 @@ def recompare(places: Places) -> None:
         told = found.next_expected, found.files_untouched, hidden
         reading = Reading(machine, snapshot, baseline, drift, routes, *told)
         _tell(history, places, config, reading, tell=True, only_clear=True)
-    publish(places, reading, None, settings.log_in)
+        publish(places, reading, None, settings.log_in)
 
 
 def _baseline_or_none(places: Places) -> tuple[Baseline | None, Problem | None]:

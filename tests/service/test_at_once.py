@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import fcntl
+import json
 import subprocess
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from bootwatch.keep.receipts import Receipts
 from bootwatch.keep.spool import Spool, receipt_name
+from bootwatch.tell import board
 from tests.roots import QUARRY_LOADER, dual, program
 from tests.service.killing import Machine
 from tests.service.spooled import to
@@ -42,6 +46,8 @@ def play(machine: Machine, rounds: int) -> None:
         machine.root.put("vdb", 1, QUARRY_LOADER, content)
         run_at_once(machine)
         machine.require_whole()
+        shown = json.loads((machine.root.folder / "run/bootwatch/routes.json").read_text())
+        assert shown["snapshot"] == machine.kept().snapshots[0], "an older reading's is left"
     assert machine("snapshot").status == 0
     assert machine("send").status == 0
 
@@ -78,3 +84,23 @@ def test_at_once(tmp_path: Path, rounds: int) -> None:
         machine.places.addresses.chmod(0o600)
         play(machine, rounds)
     require_nothing_doubled(machine, handler, saved=1 + 2 * rounds)
+
+
+@pytest.mark.long
+def test_what_is_found_is_left_before_another_reading_begins(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A slow reading would leave what it found over what a newer one did."""
+    machine, left = Machine(dual(tmp_path / "machine")), []
+    whole = board.publish_document
+
+    def publish(*arguments: Any) -> None:
+        with (machine.places.history / "lock").open() as lock, pytest.raises(BlockingIOError):
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        left.append(arguments[1])
+        whole(*arguments)
+
+    monkeypatch.setattr(board, "publish_document", publish)
+    assert machine("snapshot").status == 0
+    assert machine(*SAVE).status == 0
+    assert "routes.json" in left[1:] and len(left) >= 2

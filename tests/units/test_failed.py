@@ -150,3 +150,13 @@ def test_it_is_said_without_the_smallest_tools_too(tmp_path: Path, missing: str)
     assert ("Since 20" in said) == (missing != "date") and "Since ." not in said
     (shown,) = (file for file in root.rglob("*") if file.is_file())
     assert shown == root / "run/motd.d/62-bootwatch-read" and shown.read_text() == said
+
+
+@pytest.mark.long
+def test_what_was_said_before_stays_where_nothing_can_be_written(tmp_path: Path) -> None:
+    before = failed(tmp_path, READER)
+    kept = tmp_path / "run/motd.d/62-bootwatch-read"
+    full = "ulimit -f 0; trap '' XFSZ; exec dash"  # as on a full /run: no file gets any byte
+    subprocess.run(["dash", "-c", f'{full} "$@"', "-", UNITS / "failed", READER, tmp_path], check=False)
+    assert kept.read_text() == before
+    assert [path.name for path in tmp_path.rglob("*") if path.is_file()] == [kept.name]
