@@ -6,6 +6,7 @@ import argparse
 import datetime
 import json
 import os
+import sys
 from typing import Any
 
 from bootwatch.cli import alerts_test
@@ -15,10 +16,12 @@ from bootwatch.cli.snapshot import require_rights
 from bootwatch.keep.baseline import load_header
 from bootwatch.model.instant import written
 from bootwatch.places import Places
+from bootwatch.problem import Problem
 from bootwatch.service.ask import as_reader, must_ask
 from bootwatch.service.until import until
 from bootwatch.tell.layout import wrapped
 from bootwatch.tell.phrases import moment
+from bootwatch.tell.plain import plain
 
 _PAST = 5
 _WIDTH = 80
@@ -69,12 +72,16 @@ def run(arguments: argparse.Namespace) -> int:
         print()
     if any(one["ended"] is None for one in document["alerts"]):
         return 1
-    if _has_baseline(places, is_whole=document["whole"]):
-        return 0
-    problem = no_baseline(places)
-    if arguments.json:  # one document is out already
+    try:
+        if _has_baseline(places, is_whole=document["whole"]):
+            return 0
+        raise no_baseline(places)
+    except Problem as problem:
+        if not arguments.json:
+            raise
+        # One document is out already.
+        print(f"bootwatch: {plain(problem.message)}\n{plain(problem.hint)}", file=sys.stderr)
         return problem.status
-    raise problem
 
 
 def _document(places: Places, past: int | None) -> Document:

@@ -232,6 +232,17 @@ def test_no_alert_without_a_baseline(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert json.loads(capsys.readouterr().out)["alerts"] == []
 
 
+def test_one_document_where_the_baseline_is_damaged(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "var/lib/bootwatch/baseline/current.yaml"
+    file.parent.mkdir(parents=True)
+    file.write_bytes(b"state: \x82")
+    assert main(["--root", str(tmp_path), "alerts", "--json"]) == 3
+    said = capsys.readouterr()
+    assert json.loads(said.out)["alerts"] == [] and "current.yaml is damaged" in said.err
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("is_spooled", [False, True])
 def test_power_cut_about_the_spool(is_spooled: bool, pantry: Pantry, monkeypatch: pytest.MonkeyPatch) -> None:
