@@ -18,7 +18,8 @@ _INTERNAL = re.compile(
     rb"BdsDxe: starting (\S+) \"[^\r\n]*\" from Fv\([0-9A-F-]+\)/FvFile\(([0-9A-F-]+)\)\r\n"
 )
 _ENDS = {nodes.SHELL: "shell", nodes.MENU: "setup"}
-_BOOT_LIMIT = 60.0
+# Seconds. Beside other work, the firmware takes one to two minutes to tidy up a store that is nearly full.
+_BOOT_LIMIT = 240.0
 
 
 @dataclass(frozen=True)
