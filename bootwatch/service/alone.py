@@ -13,7 +13,7 @@ from bootwatch.problem import Problem
 
 @contextlib.contextmanager
 def alone(places: Places) -> Iterator[None]:
-    """Two readings at once would each tell the same news."""
+    """Two readings at once would each tell the same news, and leave the older one's findings in /run."""
     try:
         places.history.mkdir(mode=0o750, parents=True, exist_ok=True)
         handle = os.open(places.history / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)

@@ -209,7 +209,6 @@ def _kept(
         reading = replace(reading, is_steady=reading.is_steady and not _owes_sign(history, config, reading))
         sweep(Spool(places.spool), places.receipts)
         _drop_old(history, config)
-        # Still alone: what an older reading found must not take the place of a newer one's.
         publish(places, reading, baseline_trouble, settings.log_in)
     return replace(reading, troubles=tuple(one for one in (trouble, baseline_trouble) if one))
 

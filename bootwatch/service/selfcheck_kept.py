@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from bootwatch.model.checkup import Check, State
 from bootwatch.model.spoken import Kit
 from bootwatch.service.gathered import Gathered
+from bootwatch.service.rights import quoted
 from bootwatch.tell.phrases import counted, moment
 from bootwatch.tell.plain import plain
 
@@ -59,7 +60,7 @@ def _baseline(found: Gathered) -> Iterator[Check]:
 
 def _spares(found: Gathered) -> Iterator[Check]:
     for file in found.spares_damaged[:_MOST]:
-        mend = f"sudo rm -r '{file}'. {_SAVE}"
+        mend = f"sudo rm -r {quoted(file)}. {_SAVE}"
         yield Check("spares", State.WRONG, f"The spare {plain(file, _SAID)} is damaged.", mend)
     if found.spares_lacking and not found.spares_damaged:
         names = ", ".join(plain(path, 100) for path in found.spares_lacking[:_MOST])
