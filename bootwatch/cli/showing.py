@@ -9,13 +9,11 @@ import sys
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from bootwatch.keep.files import read_plain
 from bootwatch.model.gap import Gap
 from bootwatch.places import Places
 from bootwatch.problem import MachineProblem
+from bootwatch.service.left import left_for_all
 from bootwatch.tell.age import age
-
-_LIMIT = 64 << 20  # bytes
 
 Document = dict[str, Any]
 Run = Callable[[argparse.Namespace], int]
@@ -62,13 +60,8 @@ def look_or_published(
 
 def left_by_reader(places: Places, name: str) -> Document | None:
     """What the reader left for everybody to read; None where it left nothing that can be read."""
-    if places.run is None:
-        return None
-    try:
-        document: Document = json.loads(read_plain(places.run / name, _LIMIT))
-        return document | {"time": str(document["time"])}
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
-        return None
+    document = left_for_all(places, name)
+    return document | {"time": str(document["time"])} if document and "time" in document else None
 
 
 def not_allowed(missing: str = "nothing was recorded yet") -> MachineProblem:

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-import json
 import os
 from typing import Any
 
 from bootwatch.keep import alerts
-from bootwatch.keep.files import read_plain
 from bootwatch.keep.history import History
 from bootwatch.keep.open_changes import Item
 from bootwatch.keep.receipts import Receipt, Receipts, utc_now
@@ -20,13 +18,13 @@ from bootwatch.model.level import Level
 from bootwatch.places import Places
 from bootwatch.problem import UsageProblem
 from bootwatch.service.alone import alone
+from bootwatch.service.left import left_for_all
 from bootwatch.tell import board
 from bootwatch.tell.phrases import headline
 from bootwatch.tell.plain import plain
 
 FORMAT = "bootwatch/alerts/1"
 _ALERT_FILE = "alert.json"
-_LIMIT = 64 << 20  # bytes
 
 Document = dict[str, Any]
 
@@ -196,17 +194,6 @@ def _published_alert(places: Places, left: Document, message: Document) -> Docum
         "told": [{name: one[name] for name in ("address", "reader", "time")} for one in told],
         "untold": [one | {"next_try": None} for one in untold.values()],
     }
-
-
-def left_for_all(places: Places, name: str) -> Document | None:
-    """What the reader or the sender left for everybody to read; None where there is nothing that can be."""
-    if places.run is None:
-        return None
-    try:
-        document: Document = json.loads(read_plain(places.run / name, _LIMIT))
-        return document if isinstance(document, dict) else None
-    except (OSError, ValueError, RecursionError):
-        return None
 
 
 # quiet

@@ -15,9 +15,10 @@ from bootwatch.keep.history import FILE_NAME
 from bootwatch.keep.receipts import Receipts, utc_now
 from bootwatch.places import Places
 from bootwatch.problem import UsageProblem
-from bootwatch.service.alerts import left_for_all, published
+from bootwatch.service.alerts import published
 from bootwatch.service.gather_kept import of_kept
 from bootwatch.service.gathered import Gathered, Unit
+from bootwatch.service.left import left_for_all
 from bootwatch.service.rights import wrong_rights
 
 UNITS = (

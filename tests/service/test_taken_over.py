@@ -12,7 +12,7 @@ from bootwatch.cli.showing import left_by_reader
 from bootwatch.keep.receipts import Account, Receipts
 from bootwatch.keep.spool import Spool
 from bootwatch.places import Places
-from bootwatch.service.alerts import left_for_all
+from bootwatch.service.left import left_for_all
 from tests.tell.samples import message
 
 DOCUMENT = '{"time": "2026-11-27T10:00:00Z"}'
